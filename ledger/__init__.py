@@ -1,0 +1,1 @@
+"""The language of the books: account roles, directives and the typed records that reports read."""

@@ -1,0 +1,95 @@
+"""How goods stand in a booked transaction.
+
+Whatever leaves a bottle is a pair of postings: a stock posting at the lot's cost and, directly behind it, the
+posting that carries the same cost to where the goods went::
+
+    Assets:Stock:CedarHour         -5 CEDARHOUR {1.296 USD, 2026-01-10, "CH-1"}
+    Expenses:CostOfGoods:Fragrance                                     6.48 USD
+
+A pair with both signs turned is a return. A stock posting at cost without such a partner is a purchase (when
+positive), a return to the supplier (when negative), or one half of a re-costed lot. Plugin and reports both
+read the books by this rule, so it makes no difference who wrote the pair.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
+
+from millilot.ledger.accounts import Role
+from millilot.ledger.money import weight
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from beancount.core.data import Posting
+    from beancount.core.position import Cost
+    from millilot.ledger.accounts import RoleMap
+
+#: Metadata of a generated posting: which stage wrote it.
+MARK = "millilot"
+#: Metadata of a written line: how much left the bottle for it (negative for a return).
+POURED = "poured"
+
+DRAW = "draw"
+POUR_LOSS = "loss"
+INBOUND = "inbound"
+RECOST = "recost"
+
+#: A partner's amount equals the cost that left to within the noise of 28-digit products.
+EXACT = Decimal("1E-12")
+
+
+class StockPosting(NamedTuple):
+    """A stock posting at cost, as booking leaves it, and its partner.
+
+    Attributes:
+        account: the stock account.
+        commodity: what is in the lot.
+        quantity: how much came in (positive) or left.
+        cost: the lot's cost per unit, date and label.
+        meta: the posting's metadata, empty when it has none.
+        place: its index in the transaction.
+        partner: the posting that carries the opposite cost, or None.
+    """
+
+    account: str
+    commodity: str
+    quantity: Decimal
+    cost: Cost
+    meta: Mapping[str, Any]
+    place: int
+    partner: Posting | None
+
+    @property
+    def value(self) -> Decimal:
+        """Quantity times cost per unit."""
+        return self.quantity * self.cost.number
+
+
+def carries_cost(account: str, roles: RoleMap) -> bool:
+    """Whether an account can be where goods went: any expense, or the owner's own use."""
+    return account.startswith("Expenses:") or roles.role(account) is Role.PERSONAL_USE
+
+
+def stock_postings(postings: Sequence[Posting], roles: RoleMap) -> Iterator[StockPosting]:
+    """Yield the stock postings at cost of a transaction, each with its partner."""
+    last = len(postings) - 1
+    for index, posting in enumerate(postings):
+        if posting.cost is None or roles.role(posting.account) is not Role.STOCK:
+            continue
+        quantity, commodity = cast("tuple[Decimal, str]", posting.units)
+        cost = cast("Cost", posting.cost)
+        stock = StockPosting(
+            posting.account, commodity, quantity, cost, posting.meta or {}, index, partner=None,
+        )
+        if index < last and _is_partner(postings[index + 1], stock, roles):
+            stock = stock._replace(partner=postings[index + 1])
+        yield stock
+
+
+def _is_partner(posting: Posting, stock: StockPosting, roles: RoleMap) -> bool:
+    if posting.cost is not None or posting.price is not None or not carries_cost(posting.account, roles):
+        return False
+    number, currency = weight(posting)
+    return currency == stock.cost.currency and abs(stock.value + number) < EXACT

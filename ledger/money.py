@@ -1,0 +1,59 @@
+"""Currencies: which one the books are kept in, and how many digits its minor unit has."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from beancount.core import convert
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from beancount.core.data import Posting
+
+#: A product of a quantity and a 28-digit price lies this close to the amount that was written.
+SNAP_DISTANCE = Decimal("1E-12")
+
+
+@lru_cache
+def minor_digits(currency: str) -> int:
+    """Return the decimal places of a currency's minor unit (ISO 4217; 2 for one not listed there)."""
+    # Babel takes long to import and carries the ISO 4217 list; only the first call pays.
+    from babel.numbers import get_currency_precision  # noqa: PLC0415
+
+    return get_currency_precision(currency)
+
+
+@lru_cache
+def minor_unit(currency: str) -> Decimal:
+    """Return the smallest amount of a currency, 0.01 for most."""
+    return Decimal(1).scaleb(-minor_digits(currency))
+
+
+def snap(amount: Decimal, currency: str) -> Decimal:
+    """Return the amount in minor units if it is one but for the noise of a 28-digit price.
+
+    `-3 X @@ 10.00 USD` reaches a plugin as -3 at 3.333..., whose product is 9.999...
+    """
+    rounded = amount.quantize(minor_unit(currency))
+    return rounded if abs(rounded - amount) < SNAP_DISTANCE else amount
+
+
+class Weight(NamedTuple):
+    """An amount that is there: booking has filled in every number."""
+
+    number: Decimal
+    currency: str
+
+
+def weight(posting: Posting) -> Weight:
+    """Return what a booked posting adds to the balance of its transaction."""
+    return Weight(*convert.get_weight(posting))  # type: ignore[no-untyped-call]
+
+
+def operating_currency(options_map: Mapping[str, Any]) -> str | None:
+    """Return the currency the books are kept in, None when the option is not set."""
+    currencies = options_map["operating_currency"]
+    return str(currencies[0]) if currencies else None

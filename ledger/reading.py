@@ -1,0 +1,274 @@
+"""From loaded entries to records: the one place where booked transactions are interpreted.
+
+It reads what stands in the books after the plugin ran, by the rule of `millilot.ledger.goods`; books printed
+and loaded again, or pairs an owner wrote by hand, read the same.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, cast
+
+from beancount.core.amount import Amount
+from beancount.core.data import Transaction
+from millilot.ledger import goods
+from millilot.ledger.accounts import Role
+from millilot.ledger.directives import read_settings
+from millilot.ledger.money import Weight, operating_currency, weight
+from millilot.ledger.records import ZERO, Books, Bottle, Foreign, Kind, Line, Money, Move, Record
+
+if TYPE_CHECKING:
+    import datetime
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+    from beancount.core.data import Directive, Posting
+    from beancount.core.position import Cost
+    from millilot.ledger.accounts import RoleMap
+    from millilot.ledger.directives import Settings
+    from millilot.ledger.goods import StockPosting
+
+ORDER = "order-"
+
+#: Roles whose money postings no report asks for: stock is read as lots, inbound is nought in any transaction.
+_UNREAD_ROLES = frozenset({Role.STOCK, Role.INBOUND, Role.BANK})
+
+_KIND_OF_ROLE = {
+    Role.COST_OF_GOODS: Kind.SOLD,
+    Role.SUPPLIES_USED: Kind.USED,
+    Role.PACKING: Kind.USED,
+    Role.SHRINKAGE: Kind.SHRINKAGE,
+    Role.LOSS: Kind.LOST,
+    Role.PERSONAL_USE: Kind.KEPT,
+    # Goods that left for an account that is private are the owner's own.
+    None: Kind.KEPT,
+}
+
+
+def order_of(entry: Transaction) -> str | None:
+    """Return the order a transaction belongs to: its first `^order-` link, without the caret."""
+    orders = [link for link in entry.links or () if link.startswith(ORDER)]
+    return min(orders) if orders else None
+
+
+def read_books(
+    entries: Iterable[Directive],
+    options_map: Mapping[str, Any],
+    to: datetime.date | None = None,
+) -> Books:
+    """Read the records from loaded entries.
+
+    Args:
+        entries: all entries as Beancount returns them, in order of date.
+        options_map: Beancount's options.
+        to: leave out what is dated after this day.
+    """
+    entries = list(entries)
+    settings, _ = read_settings(entries)
+    reader = _Reader(settings, operating_currency(options_map) or _commonest_cost_currency(entries))
+    for entry in entries:
+        if to is not None and entry.date > to:
+            continue
+        if isinstance(entry, Transaction):
+            reader.read(entry)
+    bottles = dict(sorted(reader.bottles.items(), key=lambda item: (item[1].bought, item[0])))
+    return Books(reader.currency, settings, bottles, tuple(reader.records), tuple(reader.foreign))
+
+
+def _commonest_cost_currency(entries: Iterable[Directive]) -> str:
+    """Return the currency most lots cost, for books that set no operating currency."""
+    currencies = Counter(
+        cast("Cost", posting.cost).currency
+        for entry in entries
+        if isinstance(entry, Transaction)
+        for posting in entry.postings
+        if posting.cost is not None
+    )
+    return max(currencies, key=lambda currency: (currencies[currency], currency), default="USD")
+
+
+class _Reader:
+    """Collects bottles and records, one transaction at a time."""
+
+    def __init__(self, settings: Settings, currency: str) -> None:
+        self.settings = settings
+        self.currency = currency
+        self.bottles: dict[str, Bottle] = {}
+        self.records: list[Record] = []
+        self.foreign: list[Foreign] = []
+
+    def read(self, entry: Transaction) -> None:
+        roles = self.settings.roles.on(entry.date)
+        stock = list(goods.stock_postings(entry.postings, roles))
+        for item in stock:
+            self._meet(entry, item)
+        moves = tuple(self._moves(entry, stock, roles)) if stock else ()
+        lines = _lines(entry.postings, stock, roles)
+        money = tuple(self._money(entry, stock, lines, roles))
+        if moves or money:
+            self.records.append(
+                Record(entry.date, order_of(entry), tuple(lines.values()), moves, money, entry),
+            )
+
+    def _meet(self, entry: Transaction, item: StockPosting) -> None:
+        """Make the record of a lot when it is first seen."""
+        name = item.cost.label
+        if item.quantity <= 0 or name is None or name in self.bottles:
+            return
+
+        def number(key: str) -> Decimal | None:
+            value = item.meta.get(key)
+            if isinstance(value, Amount):
+                value = value.number
+            return value if isinstance(value, Decimal) else None
+
+        self.bottles[name] = Bottle(
+            name=name,
+            commodity=self.settings.commodities[item.commodity],
+            bought=entry.date,
+            account=item.account,
+            source=entry,
+            keep=number("keep") or ZERO,
+            tare=number("tare"),
+            full=number("full"),
+            batch=str(item.meta.get("batch") or ""),
+            estimated=item.meta.get("estimated") is True,
+            paid=number("paid"),
+            market_value=number("market-value"),
+        )
+
+    def _moves(self, entry: Transaction, stock: Sequence[StockPosting], roles: RoleMap) -> Iterator[Move]:
+        recosted: dict[str, tuple[Decimal, Decimal]] = {}
+        for item in stock:
+            bottle = self.bottles.get(item.cost.label or "")
+            if bottle is None:
+                continue
+            to = None
+            if bottle.source is entry and item.quantity > 0:
+                kind = _arrival(entry.postings, roles)
+            elif item.partner is not None:
+                to = roles.role(item.partner.account)
+                kind = _departure(item.partner, to, bottle)
+            elif item.meta.get(goods.MARK) == goods.RECOST:
+                quantity, value = recosted.get(bottle.name, (ZERO, ZERO))
+                recosted[bottle.name] = quantity + item.quantity, value + item.value
+                continue
+            else:
+                kind = Kind.SUPPLIER_RETURN
+            yield Move(entry.date, bottle.name, kind, item.quantity, item.value, to)
+        for name, (quantity, value) in recosted.items():
+            # The share of a late cost whose mL are gone stands beside the lot as cost of goods.
+            gone = sum((_late_share(posting, name) for posting in entry.postings), ZERO)
+            if quantity:
+                yield Move(entry.date, name, Kind.FOUND, quantity, ZERO)
+            if value + gone:
+                yield Move(entry.date, name, Kind.LATE_COST, ZERO, value + gone)
+            if gone:
+                yield Move(entry.date, name, Kind.SOLD, ZERO, -gone, Role.COST_OF_GOODS)
+
+    def _money(
+        self,
+        entry: Transaction,
+        stock: Sequence[StockPosting],
+        lines: Mapping[int, Line],
+        roles: RoleMap,
+    ) -> Iterator[Money]:
+        partners = {item.place + 1 for item in stock if item.partner is not None}
+        of_transaction = None if lines else entry.meta.get("bottle")
+        for index, posting in enumerate(entry.postings):
+            role = roles.role(posting.account)
+            if role is None or role in _UNREAD_ROLES or posting.cost is not None or index in partners:
+                continue
+            meta = posting.meta or {}
+            if meta.get(goods.MARK) == goods.RECOST:
+                continue
+            amount = weight(posting)
+            if amount.currency != self.currency:
+                self.foreign.append(Foreign(posting.account, amount.number, amount.currency, entry))
+                continue
+            line = lines.get(index)
+            bottle = meta.get("bottle", of_transaction) if line is None else None
+            named = bottle if bottle in self.bottles else None
+            yield Money(role, posting.account, amount.number, named, line)
+
+
+def _arrival(postings: Sequence[Posting], roles: RoleMap) -> Kind:
+    """Return how the lots of a transaction came in, from what stands against them."""
+    present = {roles.role(posting.account) for posting in postings}
+    if Role.CONTRIBUTED in present:
+        return Kind.CONTRIBUTED
+    return Kind.SWAPPED_IN if Role.SWAPS in present else Kind.BOUGHT
+
+
+def _departure(partner: Posting, role: Role | None, bottle: Bottle) -> Kind:
+    """Return why goods left, from where their cost went."""
+    if role is Role.COST_OF_GOODS and (partner.meta or {}).get(goods.MARK) == goods.POUR_LOSS:
+        return Kind.POUR_LOSS
+    if role is Role.COST_OF_GOODS and not bottle.commodity.is_fragrance:
+        return Kind.USED
+    # Any other account of the activity: given away to sell more.
+    return _KIND_OF_ROLE.get(role, Kind.SAMPLED)
+
+
+def _late_share(posting: Posting, bottle: str) -> Decimal:
+    meta = posting.meta or {}
+    if posting.cost is None and meta.get(goods.MARK) == goods.RECOST and meta.get("bottle") == bottle:
+        return weight(posting).number
+    return ZERO
+
+
+def _lines(
+    postings: Sequence[Posting], stock: Sequence[StockPosting], roles: RoleMap,
+) -> dict[int, Line]:
+    """Find the priced lines of a transaction and the lots that served each, by place in the transaction.
+
+    A written line keeps `poured:`. The pairs that serve it follow in the order of the lines and add up to it,
+    so quantities alone tell which pair belongs to which line.
+    """
+    written = [
+        (index, posting, Weight(*posting.meta[goods.POURED]))
+        for index, posting in enumerate(postings)
+        if posting.meta
+        and posting.cost is None
+        and isinstance(posting.meta.get(goods.POURED), Amount)
+        and not goods.carries_cost(posting.account, roles)
+    ]
+    if not written:
+        return {}
+    pairs = [
+        _Pair(item.commodity, item.cost.label or "", -item.quantity)
+        for item in stock
+        if item.partner is not None
+        and item.meta.get(goods.MARK) == goods.DRAW
+        and goods.POURED not in (item.partner.meta or {})
+    ]
+    lines = {}
+    for index, posting, poured in written:
+        role = roles.role(posting.account)
+        if role is not None:
+            parts = tuple(_take(pairs, poured))
+            lines[index] = Line(role, -weight(posting).number, parts)
+    return lines
+
+
+@dataclass(slots=True)
+class _Pair:
+    """What one pair of postings has left to give to the lines of its transaction."""
+
+    commodity: str
+    bottle: str
+    quantity: Decimal
+
+
+def _take(pairs: Iterable[_Pair], poured: Weight) -> Iterator[tuple[str, Decimal]]:
+    """Yield the (bottle, quantity) a line was served from, and take them off the pairs."""
+    wanted = poured.number
+    for pair in pairs:
+        if not wanted:
+            return
+        if pair.commodity == poured.currency and pair.quantity * wanted > 0:
+            taken = min(pair.quantity, wanted, key=abs)
+            pair.quantity -= taken
+            wanted -= taken
+            yield pair.bottle, taken

@@ -1,0 +1,1 @@
+"""Figures out of the books."""
