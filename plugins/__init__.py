@@ -1,1 +1,39 @@
-"""What happens to the books while they load."""
+"""What happens to the books while they load.
+
+Load it before any other plugin::
+
+    plugin "millilot.plugins"
+
+The stages run one after the other in the order of `STAGES`. Each takes the entries and Beancount's options and
+returns new entries and its errors; none changes an entry in place.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from millilot.plugins.draws import book_draws
+from millilot.plugins.landed_cost import spread_inbound
+from millilot.plugins.lots import name_lots
+from millilot.plugins.settings import check_settings
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from beancount.core.data import Directives
+    from millilot.plugins.problems import Problem
+
+    Stage = Callable[[Directives, dict[str, Any]], tuple[Directives, list[Problem]]]
+
+__plugins__ = ["book"]
+
+STAGES: tuple[Stage, ...] = (check_settings, name_lots, spread_inbound, book_draws)
+
+
+def book(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:
+    """Book everything Millilot knows of: the one function Beancount calls."""
+    errors = []
+    for stage in STAGES:
+        entries, found = stage(entries, options_map)
+        errors.extend(found)
+    return entries, errors

@@ -1,0 +1,139 @@
+"""Second stage: every lot gets a name of its own.
+
+A bottle is called by its lot label. A lot bought without one is called by its commodity and date, with a number
+from the second of the day on: `CEDARHOUR 2026-01-10`, `CEDARHOUR 2026-01-10 2`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from beancount.core.data import Transaction
+from millilot.ledger import goods
+from millilot.ledger.directives import read_settings
+from millilot.ledger.money import operating_currency
+from millilot.plugins.order import Key, content_key, natural
+from millilot.plugins.problems import LotError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from beancount.core.data import Directives
+    from beancount.core.position import Cost
+    from millilot.ledger.accounts import AccountRoles
+    from millilot.ledger.goods import StockPosting
+    from millilot.plugins.problems import Problem
+
+
+class Arrival(NamedTuple):
+    """A posting that may bring a lot, and the transaction it stands in.
+
+    Attributes:
+        key: sorts arrivals oldest first: cost date, day, then content, then place in the transaction.
+    """
+
+    key: Key
+    entry: Transaction
+    stock: StockPosting
+
+
+def arrivals(entries: Directives, roles: AccountRoles) -> list[Arrival]:
+    """Return every stock posting that may bring a lot, oldest first.
+
+    Left out are returns (a pair with its cost turned back, for a lot that came in elsewhere) and the positive half
+    of a re-costed lot.
+    """
+    found: list[Arrival] = []
+    for entry in entries:
+        if (
+            isinstance(entry, Transaction)
+            and any(posting.cost for posting in entry.postings)
+            and goods.is_booked(entry)
+        ):
+            stock = list(goods.stock_postings(entry.postings, roles.on(entry.date)))
+            found.extend(_arrivals_of(entry, stock))
+    whole = {arrival.stock.cost.label for arrival in found if arrival.stock.partner is None}
+    return sorted(
+        (arrival for arrival in found if arrival.stock.partner is None or _is_new(arrival, whole)),
+        key=lambda arrival: arrival.key,
+    )
+
+
+def _arrivals_of(entry: Transaction, stock: list[StockPosting]) -> Iterator[Arrival]:
+    coming = [item for item in stock if item.quantity > 0]
+    if not coming:
+        return
+    leaving = {item.cost.label for item in stock if item.quantity < 0 and item.partner is None} - {None}
+    labels = [natural(item.cost.label or "") for item in coming]
+    content = content_key(entry)
+    for item in coming:
+        if item.cost.label not in leaving:
+            yield Arrival((item.cost.date, entry.date, labels, content, item.place), entry, item)
+
+
+def _is_new(arrival: Arrival, known: set[str | None]) -> bool:
+    """Whether a pair brings a lot: an earlier expense turned into stock, rather than goods that came back."""
+    cost = arrival.stock.cost
+    return cost.date == arrival.entry.date if cost.label is None else cost.label not in known
+
+
+def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:
+    """Name the lots that have no label, and refuse labels used twice and costs in another currency."""
+    settings, _ = read_settings(entries)
+    found = arrivals(entries, settings.roles)
+    currency = operating_currency(options_map)
+    errors: list[Problem] = []
+    names: dict[str, Arrival] = {}
+    renamed: dict[int, dict[int, str]] = {}
+    for arrival in sorted(found, key=lambda arrival: (arrival.entry.date, arrival.key)):
+        stock = arrival.stock
+        label = stock.cost.label
+        if label is None:
+            name = _free_name(f"{stock.commodity} {stock.cost.date}", names, _labels(found))
+        elif label in names:
+            first = names[label]
+            if stock.cost.date == first.stock.cost.date and arrival.entry.date > first.entry.date:
+                continue  # A lot that is known: something comes back to it.
+            message = (
+                f'The bottle name "{label}" is used twice: it was given on {first.entry.date} to '
+                f"{first.stock.quantity} {first.stock.commodity}. Give each bottle a name of its own."
+            )
+            errors.append(LotError(dict(stock.meta), message, arrival.entry))
+            name = _free_name(label, names, _labels(found))
+        else:
+            name = label
+        names[name] = arrival
+        if name != label:
+            renamed.setdefault(id(arrival.entry), {})[stock.place] = name
+        if currency is not None and stock.cost.currency != currency:
+            message = (
+                f"The books are kept in {currency}, but this cost is in {stock.cost.currency}. Write what it "
+                f"came to in {currency}: {stock.quantity} {stock.commodity} "
+                f'{{{{... {currency}, "{name}"}}}}.'
+            )
+            errors.append(LotError(dict(stock.meta), message, arrival.entry))
+    if not renamed:
+        return entries, errors
+    return [_rename(entry, renamed.get(id(entry))) for entry in entries], errors
+
+
+def _labels(found: Iterable[Arrival]) -> set[str | None]:
+    return {arrival.stock.cost.label for arrival in found}
+
+
+def _free_name(base: str, taken: dict[str, Arrival], written: set[str | None]) -> str:
+    name, number = base, 1
+    while name in taken or name in written:
+        number += 1
+        name = f"{base} {number}"
+    return name
+
+
+def _rename(entry: Any, names: dict[int, str] | None) -> Any:
+    if names is None:
+        return entry
+    postings = list(entry.postings)
+    for place, name in names.items():
+        cost: Cost = postings[place].cost
+        postings[place] = postings[place]._replace(cost=cost._replace(label=name))
+    return entry._replace(postings=postings)

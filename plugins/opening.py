@@ -1,0 +1,48 @@
+"""Accounts the plugin posts to must be open; one that is not is told once, with the line to paste."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from beancount.core.data import Close, Open, new_metadata
+from millilot.ledger import goods
+from millilot.plugins.problems import AccountError
+
+if TYPE_CHECKING:
+    from beancount.core.data import Directives, Posting, Transaction
+    from millilot.plugins.problems import Problem
+
+
+class Accounts:
+    """The accounts that are open, and those that turn out to be needed.
+
+    Attributes:
+        errors: one for each account that is needed and not open.
+        missing: an `open` directive for each, so that the books can be loaded and read all the same.
+    """
+
+    def __init__(self, entries: Directives) -> None:
+        # When an account is open is Beancount's to check; here only whether it ever is.
+        self._known = {entry.account for entry in entries if isinstance(entry, Open | Close)}
+        self.errors: list[Problem] = []
+        self.missing: Directives = []
+
+    def need(self, posting: Posting, entry: Transaction) -> None:
+        """Say that a transaction, booked in order of date, posts to an account."""
+        account = posting.account
+        if account in self._known or not _is_ours(posting):
+            return
+        self._known.add(account)
+        units = posting.units
+        currency = units.currency if units is not None else ""
+        meta = dict(posting.meta or entry.meta)
+        message = f"{account} is needed here and is not open. Add: {entry.date} open {account} {currency}"
+        self.errors.append(AccountError(meta, message, entry))
+        opening = new_metadata(meta.get("filename", ""), meta.get("lineno", 0))
+        self.missing.append(Open(opening, entry.date, account, [], None))
+
+
+def _is_ours(posting: Posting) -> bool:
+    """Whether a posting stands on an account the plugin chose; of all others Beancount speaks."""
+    meta = posting.meta or {}
+    return goods.MARK in meta or goods.POURED in meta

@@ -1,0 +1,38 @@
+"""Which of two transactions of one day comes first, whatever the order in which they were written.
+
+Beancount knows days, not hours, and its owner may sort a file as he likes. So that no figure depends on it,
+transactions of one day are taken in the natural order of their links, payee and narration (order 9 before
+order 10), then of their postings.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from beancount.core.data import Transaction
+
+Key: TypeAlias = tuple[object, ...]
+
+_DIGITS = re.compile(r"(\d+)")
+
+
+def natural(text: str) -> Key:
+    """Return a sort key under which numbers within text count as numbers."""
+    parts: list[object] = _DIGITS.split(text)
+    parts[1::2] = [int(str(number)) for number in parts[1::2]]
+    return tuple(parts)
+
+
+def content_key(entry: Transaction) -> Key:
+    """Return a sort key from what a transaction says, not from where it stands."""
+    return (
+        [natural(link) for link in sorted(entry.links or ())],
+        natural(entry.payee or ""),
+        natural(entry.narration or ""),
+        [
+            (posting.account, str(posting.units), str(posting.cost), str(posting.price))
+            for posting in entry.postings
+        ],
+    )

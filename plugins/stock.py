@@ -1,0 +1,171 @@
+"""The lots on one day of the walk through the books: what is left of each and at what cost.
+
+A lot is an ordered list of layers (quantity, cost per unit). Most have one. A return after the lot was re-costed
+adds one, since what comes back has the cost it left at.
+"""
+
+from __future__ import annotations
+
+from bisect import insort
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TYPE_CHECKING, NamedTuple
+
+from beancount.core.position import Cost
+
+if TYPE_CHECKING:
+    import datetime
+    from collections.abc import Iterable, Iterator
+
+    from beancount.core.data import Transaction
+    from millilot.plugins.order import Key
+
+ZERO = Decimal(0)
+
+
+class Piece(NamedTuple):
+    """A quantity taken from one layer of a lot.
+
+    Attributes:
+        lot: the lot.
+        quantity: mL or pieces, above nought.
+        cost: per unit, in the lot's currency.
+    """
+
+    lot: Lot
+    quantity: Decimal
+    cost: Decimal
+
+
+@dataclass(slots=True)
+class Layer:
+    """A quantity at one cost per unit."""
+
+    quantity: Decimal
+    cost: Decimal
+
+
+@dataclass(slots=True, eq=False)
+class Lot:
+    """A bottle or a pack of supplies while the books are walked through.
+
+    Attributes:
+        name: the lot label.
+        commodity: what is in it.
+        account: the stock account it stands in.
+        currency: of its cost.
+        date: of its cost; the oldest lot is drawn from first.
+        key: its place in that order.
+        entry: the transaction that brought it.
+        received: the quantity that came in, less what went back to the supplier.
+        written: cost per unit as the owner wrote it, before inbound.
+        landed: cost per unit when it came in, inbound included.
+        countable: False when its cost was refused; nothing more is said of it then.
+    """
+
+    name: str
+    commodity: str
+    account: str
+    currency: str
+    date: datetime.date
+    key: Key
+    entry: Transaction
+    received: Decimal
+    written: Decimal
+    landed: Decimal
+    countable: bool = True
+    layers: list[Layer] = field(default_factory=list)
+
+    @property
+    def left(self) -> Decimal:
+        """What is left in it."""
+        return sum((layer.quantity for layer in self.layers), ZERO)
+
+    @property
+    def bought(self) -> datetime.date:
+        """The day it came in."""
+        return self.entry.date
+
+    def cost(self, number: Decimal) -> Cost:
+        """Return Beancount's cost of this lot at a number per unit."""
+        return Cost(number, self.currency, self.date, self.name)
+
+    def take(self, quantity: Decimal) -> list[Piece]:
+        """Take a quantity that is there, from the first layer on."""
+        pieces = []
+        while quantity:
+            layer = self.layers[0]
+            taken = min(layer.quantity, quantity)
+            pieces.append(Piece(self, taken, layer.cost))
+            quantity -= taken
+            layer.quantity -= taken
+            if not layer.quantity:
+                del self.layers[0]
+        return pieces
+
+    def take_at(self, cost: Decimal, quantity: Decimal, exactness: Decimal) -> Piece | None:
+        """Take a quantity from the layer of one cost per unit; None if it does not hold as much."""
+        for place, layer in enumerate(self.layers):
+            if abs(layer.cost - cost) < exactness and layer.quantity >= quantity:
+                layer.quantity -= quantity
+                if not layer.quantity:
+                    del self.layers[place]
+                return Piece(self, quantity, layer.cost)
+        return None
+
+    def put(self, quantity: Decimal, cost: Decimal) -> None:
+        """Put back a quantity at the cost per unit it left at."""
+        for layer in self.layers:
+            if layer.cost == cost:
+                layer.quantity += quantity
+                return
+        self.layers.append(Layer(quantity, cost))
+
+
+class Shelf:
+    """All lots that have come in so far."""
+
+    def __init__(self) -> None:
+        self._by_name: dict[str, Lot] = {}
+        self._by_commodity: dict[str, list[Lot]] = {}
+        self._by_link: dict[str, list[Lot]] = {}
+        # The lots before this place of a commodity's list are empty.
+        self._first: dict[str, int] = {}
+
+    def add(self, lot: Lot) -> None:
+        """Put a lot that came in on the shelf."""
+        self._by_name[lot.name] = lot
+        insort(self._by_commodity.setdefault(lot.commodity, []), lot, key=lambda lot: lot.key)
+        self._first[lot.commodity] = 0
+        for link in lot.entry.links or ():
+            self._by_link.setdefault(link, []).append(lot)
+
+    def get(self, name: str | None) -> Lot | None:
+        """Return the lot of a name, if it has come in."""
+        return self._by_name.get(name or "")
+
+    def of_links(self, links: Iterable[str]) -> list[Lot]:
+        """Return the lots that came in under any of these links, oldest first."""
+        lots = {lot.name: lot for link in links for lot in self._by_link.get(link, ())}
+        return sorted(lots.values(), key=lambda lot: lot.key)
+
+    def of_commodity(self, commodity: str) -> list[Lot]:
+        """Return all lots of a commodity, the empty ones too, oldest first."""
+        return self._by_commodity.get(commodity, [])
+
+    def open_lots(self, commodity: str, entry: Transaction) -> Iterator[Lot]:
+        """Yield the lots of a commodity that hold something, oldest first; none that this transaction brings."""
+        lots = self._by_commodity.get(commodity, [])
+        start = self._first.get(commodity, 0)
+        while start < len(lots) and not lots[start].layers:
+            start += 1
+        self._first[commodity] = start
+        for place in range(start, len(lots)):
+            lot = lots[place]
+            if lot.layers and lot.entry is not entry:
+                yield lot
+
+    def give_back(self, piece: Piece) -> None:
+        """Put a piece back into its lot, at the cost it left at."""
+        piece.lot.put(piece.quantity, piece.cost)
+        self._first[piece.lot.commodity] = 0
