@@ -136,3 +136,7 @@ class AccountRoles:
     def on(self, day: datetime.date) -> RoleMap:
         """Return the roles in force on a day, its own directives included."""
         return self._maps[bisect_right(self._days, day)] if self._days else self._maps[0]
+
+    def ever(self, account: str) -> set[Role | None]:
+        """Return every role an account plays at some time."""
+        return {roles.role(account) for roles in self._maps}

@@ -16,14 +16,14 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
+from beancount.core.position import Cost
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from beancount.core.data import Posting
-    from beancount.core.position import Cost
+    from beancount.core.data import Posting, Transaction
     from millilot.ledger.accounts import RoleMap
 
 #: Metadata of a generated posting: which stage wrote it.
@@ -67,6 +67,16 @@ class StockPosting(NamedTuple):
         return self.quantity * self.cost.number
 
 
+def is_booked(entry: Transaction) -> bool:
+    """Whether booking filled in every number; where it failed, Beancount has reported it."""
+    return all(
+        posting.units is not None
+        and isinstance(posting.units.number, Decimal)
+        and (posting.cost is None or isinstance(posting.cost, Cost))
+        for posting in entry.postings
+    )
+
+
 def carries_cost(account: str, roles: RoleMap) -> bool:
     """Whether an account can be where goods went: any expense, or the owner's own use."""
     return account.startswith("Expenses:") or roles.role(account) is Role.PERSONAL_USE
@@ -76,12 +86,11 @@ def stock_postings(postings: Sequence[Posting], roles: RoleMap) -> Iterator[Stoc
     """Yield the stock postings at cost of a transaction, each with its partner."""
     last = len(postings) - 1
     for index, posting in enumerate(postings):
-        if posting.cost is None or roles.role(posting.account) is not Role.STOCK:
+        if not isinstance(posting.cost, Cost) or roles.role(posting.account) is not Role.STOCK:
             continue
         quantity, commodity = cast("tuple[Decimal, str]", posting.units)
-        cost = cast("Cost", posting.cost)
         stock = StockPosting(
-            posting.account, commodity, quantity, cost, posting.meta or {}, index, partner=None,
+            posting.account, commodity, quantity, posting.cost, posting.meta or {}, index, partner=None,
         )
         if index < last and _is_partner(postings[index + 1], stock, roles):
             stock = stock._replace(partner=postings[index + 1])

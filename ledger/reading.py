@@ -70,7 +70,7 @@ def read_books(
     for entry in entries:
         if to is not None and entry.date > to:
             continue
-        if isinstance(entry, Transaction):
+        if isinstance(entry, Transaction) and goods.is_booked(entry):
             reader.read(entry)
     bottles = dict(sorted(reader.bottles.items(), key=lambda item: (item[1].bought, item[0])))
     return Books(reader.currency, settings, bottles, tuple(reader.records), tuple(reader.foreign))

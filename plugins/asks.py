@@ -16,10 +16,9 @@ Everything else is a slip, and is refused with words that say how to write it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
-from enum import Enum, auto
-from typing import TYPE_CHECKING, Any, NamedTuple
+from enum import Enum
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.interpolate import AUTOMATIC_META
 from millilot.ledger import goods
@@ -40,26 +39,24 @@ _PRICED_ON = _SOLD_ON | {Role.REFUNDS}
 
 
 class Way(Enum):
-    """What is to happen to the goods of a line."""
+    """What is to happen to the goods of a line.
 
-    SOLD = auto()
-    USED = auto()
-    SOLD_BACK = auto()
-    USED_BACK = auto()
+    Attributes:
+        is_return: whether goods come back.
+        is_priced: whether the line carries a price.
+    """
 
-    @property
-    def is_return(self) -> bool:
-        """Whether goods come back."""
-        return self in {Way.SOLD_BACK, Way.USED_BACK}
+    SOLD = (False, True)
+    USED = (False, False)
+    SOLD_BACK = (True, True)
+    USED_BACK = (True, False)
 
-    @property
-    def is_priced(self) -> bool:
-        """Whether the line carries a price."""
-        return self in {Way.SOLD, Way.SOLD_BACK}
+    def __init__(self, is_return: bool, is_priced: bool) -> None:
+        self.is_return = is_return
+        self.is_priced = is_priced
 
 
-@dataclass(frozen=True, slots=True)
-class Ask:
+class Ask(NamedTuple):
     """A draw, or a return, as a line asks for it.
 
     Attributes:
@@ -99,11 +96,13 @@ class Asked(NamedTuple):
         asks: the draws and returns.
         refused: the slips.
         mirrors: places of lines that only mirror the draws; the lots take their place.
+        at_cost: whether goods stand in a stock account at their cost.
     """
 
     asks: list[Ask]
     refused: list[Refused]
     mirrors: list[int]
+    at_cost: bool
 
 
 def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) -> Asked:
@@ -111,31 +110,36 @@ def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) 
     asks: list[Ask] = []
     refused: list[Refused] = []
     mirrors: list[int] = []
+    at_cost = False
     for place, posting in enumerate(entry.postings):
-        number, commodity = Weight(*posting.units)  # type: ignore[misc]
+        number, commodity = cast("tuple[Decimal, str]", posting.units)
         if commodity not in goods_codes:
             continue
         role = roles.role(posting.account)
-        meta = posting.meta or {}
         if posting.cost is not None:
-            if role is not Role.STOCK:
+            if role is Role.STOCK:
+                at_cost = True
+            else:
                 refused.append(Refused(place, _cost_outside_stock(posting, number, commodity)))
-        elif posting.price is None and (role is Role.STOCK or AUTOMATIC_META in meta):
+        elif posting.price is None and (role is Role.STOCK or AUTOMATIC_META in (posting.meta or ())):
             mirrors.append(place)
         else:
             result = _read_line(place, posting, role, entry, roles)
-            (asks if isinstance(result, Ask) else refused).append(result)  # type: ignore[arg-type]
+            if isinstance(result, Ask):
+                asks.append(result)
+            else:
+                refused.append(result)
     if mirrors:
         mirrors, slips = _settle_mirrors(entry, mirrors, asks)
         refused.extend(slips)
-    return Asked(asks, refused, mirrors)
+    return Asked(asks, refused, mirrors, at_cost)
 
 
 def _read_line(
     place: int, posting: Posting, role: Role | None, entry: Transaction, roles: RoleMap,
 ) -> Ask | Refused:
-    number, commodity = Weight(*posting.units)  # type: ignore[misc]
-    way = _way(posting, number, role, roles)
+    number, commodity = cast("tuple[Decimal, str]", posting.units)
+    way = _way(posting, number, commodity, role, roles)
     if isinstance(way, str):
         return Refused(place, way)
     meta: dict[str, Any] = posting.meta or {}
@@ -144,44 +148,53 @@ def _read_line(
     loss = meta.get("loss")
     if bottle is not None and not isinstance(bottle, str):
         return Refused(place, f'bottle: is the name of a bottle in quotes, not {bottle}.')
-    for key, value in (("vials", vials), ("loss", loss)):
-        if value is not None and not (isinstance(value, Decimal) and value >= 0):
-            return Refused(place, f"{key}: is a number not below 0 without quotes, not {value!r}.")
+    if not _is_quantity(vials):
+        return Refused(place, f"vials: is a number not below 0 without quotes, not {vials!r}.")
+    if loss is not None and not _is_quantity(loss):
+        return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
     return Ask(place, way, commodity, abs(number), posting.account, bottle, vials, loss, meta)
 
 
-def _way(posting: Posting, number: Decimal, role: Role | None, roles: RoleMap) -> Way | str:
+def _is_quantity(value: object) -> bool:
+    return isinstance(value, Decimal) and value >= 0
+
+
+def _way(
+    posting: Posting, number: Decimal, commodity: str, role: Role | None, roles: RoleMap,
+) -> Way | str:
     """Return what a line without a cost means, or why it means nothing."""
-    commodity = Weight(*posting.units).currency  # type: ignore[misc]
+    if number and posting.price is not None and role in _PRICED_ON:
+        if number > 0:
+            return Way.SOLD_BACK
+        if role in _SOLD_ON:
+            return Way.SOLD
+    if number and posting.price is None and role not in _PRICED_ON and goods.carries_cost(posting.account, roles):
+        return Way.USED if number > 0 else Way.USED_BACK
+    return _slip(posting, number, commodity, role)
+
+
+def _slip(posting: Posting, number: Decimal, commodity: str, role: Role | None) -> str:
+    """Say why a line means nothing, and how to write it."""
     written = f"{number} {commodity}"
     account = posting.account
     if not number:
-        slip = f"This line moves {written}: nothing. Write how much left the bottle."
-    elif posting.price is not None:
-        if number < 0 and role in _SOLD_ON:
-            return Way.SOLD
-        if number > 0 and role in _PRICED_ON:
-            return Way.SOLD_BACK
-        if role is Role.REFUNDS:
-            slip = (
-                f"{written} on {account}: goods that come back are written with a plus, {-number} {commodity}; "
-                "goods sold stand on the sales account."
-            )
-        else:
-            slip = (
-                f"{written} on {account} has a price, and goods that were not sold have none. "
-                f"Write {written} without it."
-            )
-    elif role in _PRICED_ON:
-        slip = f"{written} on {account} has no price. Write what was charged: {written} @@ 12.00 USD."
-    elif goods.carries_cost(account, roles):
-        return Way.USED if number > 0 else Way.USED_BACK
-    else:
-        slip = (
-            f"{written} cannot stand on {account}. Goods go to sales or swaps with a price, or to an expense or "
-            "personal use without one; in a stock account they stand at their cost."
+        return f"This line moves {written}: nothing. Write how much left the bottle."
+    if posting.price is None and role in _PRICED_ON:
+        return f"{written} on {account} has no price. Write what was charged: {written} @@ 12.00 USD."
+    if posting.price is not None and role is Role.REFUNDS:
+        return (
+            f"{written} on {account}: goods that come back are written with a plus, {-number} {commodity}; goods "
+            "sold stand on the sales account."
         )
-    return slip
+    if posting.price is not None:
+        return (
+            f"{written} on {account} has a price, and goods that were not sold have none. Write {written} "
+            "without it."
+        )
+    return (
+        f"{written} cannot stand on {account}. Goods go to sales or swaps with a price, or to an expense or "
+        "personal use without one; in a stock account they stand at their cost."
+    )
 
 
 def _cost_outside_stock(posting: Posting, number: Decimal, commodity: str) -> str:

@@ -6,7 +6,9 @@ A line that fails keeps its money and leaves its goods out, so that Beancount ha
 
 from __future__ import annotations
 
+from collections import Counter
 from decimal import Decimal
+from itertools import chain
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.amount import Amount
@@ -17,10 +19,11 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit, snap, weight
 from millilot.plugins.asks import Ask, Way, read_asks
 from millilot.plugins.landed_cost import generated_meta
+from millilot.plugins.order import content_key
 from millilot.plugins.problems import DrawError
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator
+    from collections.abc import Collection, Iterable
 
     from beancount.core.data import Transaction
     from millilot.ledger.accounts import RoleMap
@@ -52,19 +55,21 @@ class Draft:
         errors: what was found wrong.
     """
 
+    __slots__ = (
+        "_failed", "_generated", "_kept_stock", "_mirrors", "_served", "asks", "entry", "errors", "roles", "stock",
+    )
+
     def __init__(self, entry: Transaction, roles: RoleMap, codes: Collection[str]) -> None:
         self.entry = entry
         self.roles = roles
-        asked = read_asks(entry, roles, codes)
-        self.asks = asked.asks
-        self.stock = list(goods.stock_postings(entry.postings, roles))
         self.errors: list[Problem] = []
-        self._mirrors = set(asked.mirrors)
         self._failed: list[int] = []
         self._served: dict[int, _Served] = {}
         self._kept_stock: dict[int, list[Posting]] = {}
         self._generated: list[Posting] = []
-        for place, message in asked.refused:
+        self.asks, refused, self._mirrors, at_cost = read_asks(entry, roles, codes)
+        self.stock = list(goods.stock_postings(entry.postings, roles)) if at_cost else []
+        for place, message in refused:
             self.fail(place, DrawError, message)
 
     # -- what the walk tells it
@@ -122,73 +127,84 @@ class Draft:
     # -- the transaction in the end
 
     def finish(self, accounts: Accounts) -> Transaction:
-        """Write the transaction down, and tell `accounts` which accounts it needs."""
+        """Write the transaction down, and tell `accounts` which accounts of ours it needs."""
         if not (self._mirrors or self._failed or self._served or self._kept_stock or self._generated):
             return self.entry
-        written = dict(self._written())
-        pairs = [posting for served in self._served.values() for posting in self._pairs(served)]
-        generated = [*pairs, *self._generated]
+        written = self._written()
+        generated: list[Posting] = []
+        for served in self._served.values():
+            generated += self._pairs(served)
+        generated += self._generated
         if self._failed:
             self._balance(written, generated)
-        postings = [*written.values(), *generated]
-        for posting in postings:
-            accounts.need(posting, self.entry)
+        if self._kept_stock:
+            # A stock posting may turn out to stand for several layers of its lot.
+            kept = chain.from_iterable(self._kept_stock.get(place, [written[place]]) for place in written)
+            postings = [*kept, *generated]
+        else:
+            postings = [*written.values(), *generated]
+        accounts.need(postings, self.entry)
         return self.entry._replace(postings=postings)
 
-    def _written(self) -> Iterator[tuple[int | tuple[int, int], Posting]]:
-        """Yield what stays of the postings as the owner wrote them, by place."""
-        failed = set(self._failed)
-        left_out = set(self._mirrors)
-        for stock in self.stock:
-            if stock.place in failed and stock.partner is not None:
-                left_out |= {stock.place, stock.place + 1}
-        for place, posting in enumerate(self.entry.postings):
-            if place in left_out:
-                continue
-            served = self._served.get(place)
-            if served is not None:
-                if served.ask.way.is_priced:
-                    yield place, self._price_of(posting, served)
-            elif place in self._kept_stock:
-                for number, kept in enumerate(self._kept_stock[place]):
-                    yield (place, number), kept
-            elif place in failed and not self._is_stock_at_cost(posting):
-                if posting.price is not None or posting.cost is not None:
-                    yield place, _in_money(posting)
-            elif posting.meta and AUTOMATIC_META in posting.meta and posting.cost is None:
-                # Booking worked this amount out from a 28-digit price.
-                yield place, _in_money(posting)
+    def _written(self) -> dict[int, Posting]:
+        """Return what stays of the postings as the owner wrote them, by place."""
+        written = dict(enumerate(self.entry.postings))
+        for place in self._mirrors:
+            del written[place]
+        for place, served in self._served.items():
+            if served.ask.way.is_priced:
+                written[place] = self._price_of(written[place], served)
             else:
-                yield place, posting
+                del written[place]
+        if self._failed:
+            self._leave_out_failed(written)
+        for place, posting in written.items():
+            if posting.meta and AUTOMATIC_META in posting.meta and posting.cost is None:
+                # Booking worked this amount out from a 28-digit price.
+                written[place] = _in_money(posting)
+        return written
 
-    def _is_stock_at_cost(self, posting: Posting) -> bool:
-        return posting.cost is not None and self.roles.role(posting.account) is Role.STOCK
+    def _leave_out_failed(self, written: dict[int, Posting]) -> None:
+        """Take the goods of failed lines out, and leave their money."""
+        pairs = {stock.place for stock in self.stock if stock.partner is not None}
+        at_cost = {stock.place for stock in self.stock}
+        for place in self._failed:
+            posting = self.entry.postings[place]
+            if place in pairs:
+                del written[place], written[place + 1]
+            elif posting.price is None and posting.cost is None:
+                del written[place]
+            elif place not in at_cost:
+                written[place] = _in_money(posting)
 
     def _price_of(self, posting: Posting, served: _Served) -> Posting:
         ask = served.ask
         account = posting.account
-        if ask.way is Way.SOLD_BACK and self.roles.role(account) is not Role.REFUNDS:
-            account = self.roles.account(Role.REFUNDS)
-        quantity = ask.quantity if ask.way is Way.SOLD else -ask.quantity
+        quantity = ask.quantity
+        if ask.way is Way.SOLD_BACK:
+            quantity = -quantity
+            if self.roles.role(account) is not Role.REFUNDS:
+                account = self.roles.account(Role.REFUNDS)
         meta = {**ask.meta, goods.POURED: Amount(quantity, ask.commodity)}
-        return _in_money(posting)._replace(account=account, meta=meta)
+        number, currency = weight(posting)
+        return Posting(account, Amount(snap(number, currency), currency), None, None, posting.flag, meta)
 
-    def _pairs(self, served: _Served) -> Iterator[Posting]:
-        ask = served.ask
+    def _pairs(self, served: _Served) -> list[Posting]:
+        ask, pieces, lost, account = served
         sign = 1 if ask.way.is_return else -1
-        for number, piece in enumerate(served.pieces):
-            cost_meta = generated_meta(ask.meta, goods.DRAW)
+        pairs: list[Posting] = []
+        for piece in pieces:
+            pairs += _pair(piece, sign, account, ask.meta, goods.DRAW)
             if not ask.way.is_priced:
-                if number == 0:
-                    cost_meta = dict(ask.meta)
-                cost_meta[goods.POURED] = Amount(-sign * piece.quantity, ask.commodity)
-            yield from _pair(piece, sign, served.account, generated_meta(ask.meta, goods.DRAW), cost_meta)
-        account = self.roles.account(Role.COST_OF_GOODS)
-        for piece in served.lost:
-            metas = (generated_meta(ask.meta, goods.POUR_LOSS) for _ in range(2))
-            yield from _pair(piece, -1, account, *metas)
+                # The first cost posting is the line the owner wrote.
+                meta = dict(ask.meta) if piece is pieces[0] else pairs[-1].meta or {}
+                meta[goods.POURED] = Amount(-sign * piece.quantity, ask.commodity)
+                pairs[-1] = pairs[-1]._replace(meta=meta)
+        for piece in lost:
+            pairs += _pair(piece, -1, self.roles.account(Role.COST_OF_GOODS), ask.meta, goods.POUR_LOSS)
+        return pairs
 
-    def _balance(self, written: dict[int | tuple[int, int], Posting], generated: list[Posting]) -> None:
+    def _balance(self, written: dict[int, Posting], generated: list[Posting]) -> None:
         """Book whatever a failed line leaves open on its account, so that one slip gives one message."""
         place = self._failed[0]
         line = self.entry.postings[place]
@@ -198,9 +214,7 @@ class Draft:
                 continue
             if place in written and weight(written[place]).currency == currency:
                 number -= weight(written[place]).number
-            written[place] = Posting(
-                line.account, Amount(-number, currency), None, None, line.flag, line.meta,
-            )
+            written[place] = Posting(line.account, Amount(-number, currency), None, None, line.flag, line.meta)
 
 
 def _in_money(posting: Posting) -> Posting:
@@ -210,16 +224,34 @@ def _in_money(posting: Posting) -> Posting:
 
 
 def _pair(
-    piece: Piece, sign: int, account: str, stock_meta: dict[str, Any], cost_meta: dict[str, Any],
-) -> Iterator[Posting]:
-    """Yield the stock posting of a piece and the posting of its cost.
+    piece: Piece, sign: int, account: str, origin: dict[str, Any], mark: str,
+) -> tuple[Posting, Posting]:
+    """Return the stock posting of a piece and the posting of its cost.
 
     The cost is quantity times cost per unit in the default context, as Beancount weighs the stock posting, so
     the two cancel to the last digit.
     """
-    lot = piece.lot
-    quantity = sign * piece.quantity
-    yield Posting(
-        lot.account, Amount(quantity, lot.commodity), lot.cost(piece.cost), None, None, stock_meta,
+    lot, quantity, cost = piece
+    if sign < 0:
+        quantity = -quantity
+    stock_meta, cost_meta = generated_meta(origin, mark), generated_meta(origin, mark)
+    return (
+        Posting(lot.account, Amount(quantity, lot.commodity), lot.cost(cost), None, None, stock_meta),
+        Posting(account, Amount(-(quantity * cost), lot.currency), None, None, None, cost_meta),
     )
-    yield Posting(account, Amount(-(quantity * piece.cost), lot.currency), None, None, None, cost_meta)
+
+
+def in_order(drafts: list[Draft]) -> list[Draft]:
+    """Return the drafts of one day in the order of their contents.
+
+    Only drafts that ask for the same commodity can be in each other's way; the others are spared the comparison.
+    """
+    if len(drafts) == 1:
+        return drafts
+    asking = Counter(commodity for draft in drafts for commodity in {ask.commodity for ask in draft.asks})
+    alone: list[Draft] = []
+    rivals: list[Draft] = []
+    for draft in drafts:
+        (rivals if any(asking[ask.commodity] > 1 for ask in draft.asks) else alone).append(draft)
+    rivals.sort(key=lambda draft: content_key(draft.entry))
+    return alone + rivals

@@ -33,18 +33,17 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import operating_currency
 from millilot.plugins.asks import Ask, Way
-from millilot.plugins.drafts import Draft
-from millilot.plugins.landed_cost import BEFORE_INBOUND, inbound_of
+from millilot.plugins.drafts import Draft, in_order
+from millilot.plugins.landed_cost import BEFORE_INBOUND, inbound_accounts, inbound_of
 from millilot.plugins.late_cost import book_late_cost
 from millilot.plugins.lots import arrivals
 from millilot.plugins.opening import Accounts
-from millilot.plugins.order import content_key
 from millilot.plugins.problems import DrawError, LotError, ReturnError
 from millilot.plugins.returns import Outstanding
 from millilot.plugins.stock import Layer, Lot, Piece, Shelf
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable
 
     from beancount.core.data import Directives
     from millilot.ledger.directives import Settings
@@ -84,25 +83,27 @@ def goods_codes(
     entries: Directives, settings: Settings, lots: Iterable[Arrival], currency: str | None,
 ) -> frozenset[str]:
     """Return the commodities that are goods: bought, declared, or standing where only goods can stand."""
-    seen: dict[str, set[Role | None]] = defaultdict(set)
-    money = {currency}
+    goods_known = settings.declared_goods | {arrival.stock.commodity for arrival in lots}
+    # Nearly every posting is in one of these; what is left is looked at closely.
+    usual = goods_known | {currency}
+    strange: dict[str, set[str]] = defaultdict(set)
+    money: set[str | None] = set()
     for entry in entries:
         if isinstance(entry, Transaction):
-            role_of = settings.roles.on(entry.date).role
             for posting in entry.postings:
-                if posting.units is not None:
-                    seen[str(posting.units.currency)].add(role_of(posting.account))
-                if posting.price is not None:
-                    money.add(posting.price.currency)
-                if posting.cost is not None:
-                    money.add(posting.cost.currency)
-    bought = {arrival.stock.commodity for arrival in lots}
-    stray = {
-        code
-        for code, roles in seen.items()
-        if roles & _GOODS_ROLES and not roles & _MONEY_ROLES and code not in money
-    }
-    return settings.declared_goods | bought | stray
+                units, price, cost = posting.units, posting.price, posting.cost
+                if units is not None and units.currency not in usual:
+                    strange[str(units.currency)].add(posting.account)
+                if price is not None and price.currency not in usual:
+                    money.add(price.currency)
+                if cost is not None and cost.currency not in usual:
+                    money.add(cost.currency)
+    stray = set()
+    for code, accounts in strange.items():
+        roles = {role for account in accounts for role in settings.roles.ever(account)}
+        if code not in money and roles & _GOODS_ROLES and not roles & _MONEY_ROLES:
+            stray.add(code)
+    return goods_known | stray
 
 
 class _Walk:
@@ -127,47 +128,41 @@ class _Walk:
             # A later positive posting of a lot already known is something that comes back to it.
             if self.coming.setdefault(arrival.stock.cost.label or "", arrival) is arrival:
                 self.arriving[id(arrival.entry)].append(arrival)
+        inbound = inbound_accounts(entries, settings.roles)
+        roles_on = settings.roles.on
         self.drafts = {
-            id(entry): Draft(entry, settings.roles.on(entry.date), codes)
+            id(entry): Draft(entry, roles_on(entry.date), codes)
             for entry in entries
-            if isinstance(entry, Transaction) and self._concerns(entry, codes)
+            if isinstance(entry, Transaction) and _concerns(entry, codes, inbound)
         }
         for draft in self.drafts.values():
-            if any(ask.way.is_return for ask in draft.asks):
-                self.outstanding.watch(draft.entry)
-
-    def _concerns(self, entry: Transaction, codes: frozenset[str]) -> bool:
-        if any(posting.units is not None and posting.units.currency in codes for posting in entry.postings):
-            return goods.is_booked(entry)
-        role_of = self.settings.roles.on(entry.date).role
-        return any(role_of(posting.account) is Role.INBOUND for posting in entry.postings)
+            for ask in draft.asks:
+                if ask.way.is_return:
+                    self.outstanding.watch(draft.entry)
 
     def book_day(self, drafts: list[Draft]) -> None:
         """Book the transactions of one day, one step after the other."""
-        if len(drafts) > 1:
-            drafts.sort(key=lambda draft: content_key(draft.entry))
+        drafts = in_order(drafts)
         for draft in drafts:
-            self._bring_in(draft)
+            for arrival in self.arriving.get(id(draft.entry), ()):
+                self.shelf.add(self._lot(arrival))
         for draft in drafts:
             self._spread_late_cost(draft)
-        for draft in drafts:
-            self._book_written_pairs(draft, coming=True)
-        returns = [(draft, ask) for draft in drafts for ask in draft.asks if ask.way.is_return]
-        draws = [(draft, ask) for draft in drafts for ask in draft.asks if not ask.way.is_return]
-        waiting = [(draft, ask) for draft, ask in returns if not self._book_return(draft, ask)]
-        for draft in drafts:
-            self._book_written_pairs(draft, coming=False)
+        self._book_written_pairs(drafts, coming=True)
+        asks = [(draft, ask) for draft in drafts for ask in draft.asks]
+        waiting = [
+            (draft, ask) for draft, ask in asks if ask.way.is_return and not self._book_return(draft, ask)
+        ]
+        self._book_written_pairs(drafts, coming=False)
         # A bottle that is named is taken before the oldest may be, whoever asks.
-        for draft, ask in sorted(draws, key=lambda draw: draw[1].bottle is None):
-            self._book_draw(draft, ask)
+        for named in (True, False):
+            for draft, ask in asks:
+                if not ask.way.is_return and (ask.bottle is not None) is named:
+                    self._book_draw(draft, ask)
         # What was sold today can come back today.
         for draft, ask in waiting:
             if not self._book_return(draft, ask):
                 draft.fail(ask.place, ReturnError, self._no_such_sale(draft, ask))
-
-    def _bring_in(self, draft: Draft) -> None:
-        for arrival in self.arriving.get(id(draft.entry), ()):
-            self.shelf.add(self._lot(arrival))
 
     def _lot(self, arrival: Arrival) -> Lot:
         stock = arrival.stock
@@ -184,25 +179,28 @@ class _Walk:
             written=before.number if before is not None else stock.cost.number,
             landed=stock.cost.number,
             countable=self.currency is None or stock.cost.currency == self.currency,
+            left=stock.quantity,
             layers=[Layer(stock.quantity, stock.cost.number)],
         )
 
     def _spread_late_cost(self, draft: Draft) -> None:
         if self.arriving.get(id(draft.entry)):
             return
-        inbound = inbound_of(draft.entry, draft.roles)
+        inbound = inbound_of(draft.entry, draft.roles) if not draft.asks else None
         if inbound is not None:
             book_late_cost(draft, inbound, self.shelf, self.cost_roles)
 
     # -- what the owner, or an earlier run, already wrote with its cost
 
-    def _book_written_pairs(self, draft: Draft, *, coming: bool) -> None:
-        own = {arrival.stock.place for arrival in self.arriving.get(id(draft.entry), ())}
-        for stock in draft.stock:
-            if stock.place in own or stock.meta.get(goods.MARK) == goods.RECOST:
+    def _book_written_pairs(self, drafts: list[Draft], *, coming: bool) -> None:
+        for draft in drafts:
+            if not draft.stock:
                 continue
-            if (stock.quantity > 0) is coming:
-                self._book_written(draft, stock)
+            own = {arrival.stock.place for arrival in self.arriving.get(id(draft.entry), ())}
+            for stock in draft.stock:
+                written = stock.place not in own and stock.meta.get(goods.MARK) != goods.RECOST
+                if written and (stock.quantity > 0) is coming:
+                    self._book_written(draft, stock)
 
     def _book_written(self, draft: Draft, stock: StockPosting) -> None:
         lot = self._written_lot(stock)
@@ -268,25 +266,26 @@ class _Walk:
     # -- draws
 
     def _book_draw(self, draft: Draft, ask: Ask) -> None:
-        lots = self._lots_for(draft, ask)
+        wanted = ask.quantity if ask.loss is None else ask.quantity + ask.loss
+        lots = self._lots_for(draft, ask, wanted)
         if lots is None:
             return
-        wanted = ask.quantity + (ask.loss or ZERO)
-        held = sum((lot.left for lot in lots), ZERO)
-        if wanted > held:
+        if wanted > sum((lot.left for lot in lots), ZERO):
             draft.fail(ask.place, DrawError, self._overdrawn(draft, ask, wanted, lots))
             return
-        pieces = list(_take(lots, ask.quantity))
-        used = list(dict.fromkeys(piece.lot for piece in pieces))
+        pieces = _take(lots, ask.quantity)
         if ask.loss is not None:
-            lost = list(_take(lots, ask.loss))
-        else:
-            loss = self._default_loss(draft, ask)
+            lost = _take(lots, ask.loss)
+        elif (loss := self._default_loss(draft, ask)):
             # The default takes at most what is left in the bottles poured from, the last one first.
-            lost = list(_take(used[::-1], min(loss, sum((lot.left for lot in used), ZERO))))
-        if not all(lot.countable for lot in used):
-            draft.leave_out(ask.place)
-            return
+            used = list(dict.fromkeys(piece.lot for piece in reversed(pieces)))
+            lost = _take(used, min(loss, sum((lot.left for lot in used), ZERO)))
+        else:
+            lost = []
+        for piece in pieces:
+            if not piece.lot.countable:
+                draft.leave_out(ask.place)
+                return
         draft.serve(ask, pieces, lost, self.cost_roles[ask.commodity])
         self.outstanding.note_draw(draft, ask, pieces)
 
@@ -295,11 +294,10 @@ class _Walk:
             return ZERO
         return self.settings.pour_loss(draft.entry.date) * ask.vials
 
-    def _lots_for(self, draft: Draft, ask: Ask) -> list[Lot] | None:
+    def _lots_for(self, draft: Draft, ask: Ask, wanted: Decimal) -> list[Lot] | None:
         """Return the lots a draw may take from, in order; None when it names one that cannot serve it."""
         if ask.bottle is None:
             # Only as many as serve it, so that a long row of bottles costs nothing.
-            wanted = ask.quantity + (ask.loss or ZERO)
             lots = []
             for candidate in self.shelf.open_lots(ask.commodity, draft.entry):
                 lots.append(candidate)
@@ -375,14 +373,24 @@ class _Walk:
         return f"{found} Goods used are written with a plus: {written}."
 
 
-def _take(lots: Iterable[Lot], quantity: Decimal) -> Iterator[Piece]:
+def _concerns(entry: Transaction, codes: frozenset[str], inbound: frozenset[str]) -> bool:
+    """Whether a transaction moves goods or inbound costs, and is whole."""
+    for posting in entry.postings:
+        if posting.account in inbound or (posting.units is not None and posting.units.currency in codes):
+            return goods.is_booked(entry)
+    return False
+
+
+def _take(lots: Iterable[Lot], quantity: Decimal) -> list[Piece]:
     """Take a quantity that is there from lots in turn."""
+    pieces: list[Piece] = []
     for lot in lots:
-        if not quantity:
-            return
         taken = min(quantity, lot.left)
+        pieces += lot.take(taken)
         quantity -= taken
-        yield from lot.take(taken)
+        if not quantity:
+            break
+    return pieces
 
 
 def _list_lots(lots: list[Lot], most: int = 5) -> str:

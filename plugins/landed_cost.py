@@ -19,7 +19,8 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.amount import Amount
-from beancount.core.data import Posting, Transaction, new_metadata
+from beancount.core.data import Open, Posting, Transaction
+from beancount.core.interpolate import AUTOMATIC_META
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Directives
     from beancount.core.position import Cost
-    from millilot.ledger.accounts import RoleMap
+    from millilot.ledger.accounts import AccountRoles, RoleMap
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.problems import Problem
 
@@ -59,6 +60,15 @@ class Inbound(NamedTuple):
     meta: dict[str, Any]
 
 
+def inbound_accounts(entries: Directives, roles: AccountRoles) -> frozenset[str]:
+    """Return the accounts the books open for inbound costs."""
+    return frozenset(
+        entry.account
+        for entry in entries
+        if isinstance(entry, Open) and Role.INBOUND in roles.ever(entry.account)
+    )
+
+
 def inbound_of(entry: Transaction, roles: RoleMap) -> Inbound | None:
     """Return what a transaction leaves on the inbound account, or None."""
     postings = [posting for posting in entry.postings if roles.role(posting.account) is Role.INBOUND]
@@ -79,7 +89,13 @@ def clearing_posting(inbound: Inbound) -> Posting:
 
 def generated_meta(origin: dict[str, Any], mark: str) -> dict[str, Any]:
     """Return metadata for a generated posting: the place it was asked for, and the stage."""
-    return new_metadata(origin.get("filename", ""), origin.get("lineno", 0), {goods.MARK: mark})
+    return {
+        "filename": origin.get("filename", ""),
+        "lineno": origin.get("lineno", 0),
+        goods.MARK: mark,
+        # As for any amount that was worked out: its digits say nothing of the tolerance.
+        AUTOMATIC_META: True,
+    }
 
 
 def spread(total: Decimal, values: Sequence[Decimal], quantities: Sequence[Decimal]) -> list[Decimal]:
@@ -97,11 +113,13 @@ def spread_inbound(entries: Directives, options_map: dict[str, Any]) -> tuple[Di
     """Spread the inbound costs of each purchase over its lots."""
     del options_map
     settings, _ = read_settings(entries)
-    roles_on = settings.roles.on
+    accounts = inbound_accounts(entries, settings.roles)
     waiting = {
         id(entry): inbound
         for entry in entries
-        if isinstance(entry, Transaction) and (inbound := inbound_of(entry, roles_on(entry.date)))
+        if isinstance(entry, Transaction)
+        and any(posting.account in accounts for posting in entry.postings)
+        and (inbound := inbound_of(entry, settings.roles.on(entry.date)))
     }
     if not waiting:
         return entries, []

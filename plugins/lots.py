@@ -45,13 +45,14 @@ def arrivals(entries: Directives, roles: AccountRoles) -> list[Arrival]:
     """
     found: list[Arrival] = []
     for entry in entries:
-        if (
-            isinstance(entry, Transaction)
-            and any(posting.cost for posting in entry.postings)
-            and goods.is_booked(entry)
-        ):
-            stock = list(goods.stock_postings(entry.postings, roles.on(entry.date)))
-            found.extend(_arrivals_of(entry, stock))
+        if not isinstance(entry, Transaction):
+            continue
+        for posting in entry.postings:
+            if posting.cost is not None:
+                if goods.is_booked(entry):
+                    stock = list(goods.stock_postings(entry.postings, roles.on(entry.date)))
+                    found.extend(_arrivals_of(entry, stock))
+                break
     whole = {arrival.stock.cost.label for arrival in found if arrival.stock.partner is None}
     return sorted(
         (arrival for arrival in found if arrival.stock.partner is None or _is_new(arrival, whole)),

@@ -27,14 +27,16 @@ class Accounts:
         self.errors: list[Problem] = []
         self.missing: Directives = []
 
-    def need(self, posting: Posting, entry: Transaction) -> None:
-        """Say that a transaction, booked in order of date, posts to an account."""
+    def need(self, postings: list[Posting], entry: Transaction) -> None:
+        """Say that a transaction has these postings; called in order of date."""
+        for posting in postings:
+            if posting.account not in self._known and _is_ours(posting):
+                self._miss(posting, entry)
+
+    def _miss(self, posting: Posting, entry: Transaction) -> None:
         account = posting.account
-        if account in self._known or not _is_ours(posting):
-            return
         self._known.add(account)
-        units = posting.units
-        currency = units.currency if units is not None else ""
+        currency = posting.units.currency if posting.units is not None else ""
         meta = dict(posting.meta or entry.meta)
         message = f"{account} is needed here and is not open. Add: {entry.date} open {account} {currency}"
         self.errors.append(AccountError(meta, message, entry))

@@ -66,7 +66,7 @@ class Outstanding:
             self._note(draft.entry, _destination(draft, stock), pieces)
 
     def _note(self, entry: Transaction, destination: str, pieces: Iterable[Piece]) -> None:
-        links = self._watched.intersection(entry.links or ())
+        links = self._watched.intersection(entry.links or ()) if self._watched else ()
         if links:
             for piece in pieces:
                 out = _Out(piece.lot, piece.cost, piece.quantity)

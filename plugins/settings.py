@@ -10,9 +10,9 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from beancount.core.data import Transaction
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_unit, operating_currency
+from millilot.plugins.lots import arrivals
 from millilot.plugins.problems import SettingError
 
 if TYPE_CHECKING:
@@ -24,16 +24,9 @@ HALF = Decimal("0.5")
 
 def check_settings(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:
     """Report settings that cannot be read, and set the default tolerance."""
-    _, complaints = read_settings(entries)
-    currencies = {
-        posting.cost.currency
-        for entry in entries
-        if isinstance(entry, Transaction)
-        for posting in entry.postings
-        if posting.cost is not None
-    }
-    currencies.add(operating_currency(options_map))
-    for currency in currencies:
-        if isinstance(currency, str):
+    settings, complaints = read_settings(entries)
+    lots = {arrival.stock.cost.currency for arrival in arrivals(entries, settings.roles)}
+    for currency in lots | {operating_currency(options_map)}:
+        if currency is not None:
             options_map["inferred_tolerance_default"].setdefault(currency, minor_unit(currency) * HALF)
     return entries, [SettingError(*complaint) for complaint in complaints]

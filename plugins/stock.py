@@ -61,6 +61,7 @@ class Lot:
         written: cost per unit as the owner wrote it, before inbound.
         landed: cost per unit when it came in, inbound included.
         countable: False when its cost was refused; nothing more is said of it then.
+        left: what is left in it: the sum of its layers, kept because every draw asks for it.
     """
 
     name: str
@@ -74,12 +75,8 @@ class Lot:
     written: Decimal
     landed: Decimal
     countable: bool = True
+    left: Decimal = ZERO
     layers: list[Layer] = field(default_factory=list)
-
-    @property
-    def left(self) -> Decimal:
-        """What is left in it."""
-        return sum((layer.quantity for layer in self.layers), ZERO)
 
     @property
     def bought(self) -> datetime.date:
@@ -92,15 +89,17 @@ class Lot:
 
     def take(self, quantity: Decimal) -> list[Piece]:
         """Take a quantity that is there, from the first layer on."""
+        self.left -= quantity
         pieces = []
         while quantity:
             layer = self.layers[0]
-            taken = min(layer.quantity, quantity)
-            pieces.append(Piece(self, taken, layer.cost))
-            quantity -= taken
-            layer.quantity -= taken
-            if not layer.quantity:
-                del self.layers[0]
+            if layer.quantity > quantity:
+                layer.quantity -= quantity
+                pieces.append(Piece(self, quantity, layer.cost))
+                break
+            pieces.append(Piece(self, layer.quantity, layer.cost))
+            quantity -= layer.quantity
+            del self.layers[0]
         return pieces
 
     def take_at(self, cost: Decimal, quantity: Decimal, exactness: Decimal) -> Piece | None:
@@ -108,6 +107,7 @@ class Lot:
         for place, layer in enumerate(self.layers):
             if abs(layer.cost - cost) < exactness and layer.quantity >= quantity:
                 layer.quantity -= quantity
+                self.left -= quantity
                 if not layer.quantity:
                     del self.layers[place]
                 return Piece(self, quantity, layer.cost)
@@ -115,6 +115,7 @@ class Lot:
 
     def put(self, quantity: Decimal, cost: Decimal) -> None:
         """Put back a quantity at the cost per unit it left at."""
+        self.left += quantity
         for layer in self.layers:
             if layer.cost == cost:
                 layer.quantity += quantity
@@ -154,7 +155,7 @@ class Shelf:
         return self._by_commodity.get(commodity, [])
 
     def open_lots(self, commodity: str, entry: Transaction) -> Iterator[Lot]:
-        """Yield the lots of a commodity that hold something, oldest first; none that this transaction brings."""
+        """Yield the lots that hold some of a commodity, oldest first; none that this transaction brings."""
         lots = self._by_commodity.get(commodity, [])
         start = self._first.get(commodity, 0)
         while start < len(lots) and not lots[start].layers:
