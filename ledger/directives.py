@@ -68,6 +68,21 @@ class Commodities(dict[str, Commodity]):
         return commodity
 
 
+class AccountSetting(NamedTuple):
+    """From a day on, an account plays a role."""
+
+    day: datetime.date
+    role: Role
+    account: str
+
+
+class PourLoss(NamedTuple):
+    """From a day on, so many mL are lost per vial of a sale."""
+
+    day: datetime.date
+    loss: Decimal
+
+
 @dataclass(frozen=True)
 class Settings:
     """Everything the owner set, read once from the books."""
@@ -75,30 +90,30 @@ class Settings:
     roles: AccountRoles
     commodities: Commodities
     declared_goods: frozenset[str]
-    pour_losses: tuple[tuple[datetime.date, Decimal], ...] = ()
+    pour_losses: tuple[PourLoss, ...] = ()
 
     def pour_loss(self, day: datetime.date) -> Decimal:
         """Return the mL lost per vial of a sale by default on a day (0 when nothing is set)."""
-        position = bisect_right(self.pour_losses, day, key=lambda setting: setting[0])
-        return self.pour_losses[position - 1][1] if position else ZERO
+        position = bisect_right(self.pour_losses, day, key=lambda setting: setting.day)
+        return self.pour_losses[position - 1].loss if position else ZERO
 
 
-def _read_account(entry: Custom) -> tuple[datetime.date, Role, str] | str:
+def _read_account(entry: Custom) -> AccountSetting | str:
     expected = f'expected: {entry.date} custom "millilot-account" "sales" Income:Sales'
     values = [(value.value, value.dtype) for value in entry.values or []]
     match values:
         case [(str(role), _), (str(account), dtype)] if dtype == account_names.TYPE:
             try:
-                return entry.date, Role(role), account
+                return AccountSetting(entry.date, Role(role), account)
             except ValueError:
                 return f'There is no role "{role}"; the roles are {", ".join(Role)}.'
     return f"An account setting names a role and an account; {expected}"
 
 
-def _read_pour_loss(entry: Custom) -> tuple[datetime.date, Decimal] | str:
+def _read_pour_loss(entry: Custom) -> PourLoss | str:
     match [value.value for value in entry.values or []]:
         case [Decimal() as loss] if loss >= 0:
-            return entry.date, loss
+            return PourLoss(entry.date, loss)
     expected = f'{entry.date} custom "pour-loss" 0.1'
     return f"A pour loss is one number of mL per vial, not below 0; expected: {expected}"
 
@@ -121,35 +136,38 @@ def _read_commodity(entry: CommodityDirective) -> Commodity | str:
     )
 
 
+_READERS = {"millilot-account": _read_account, "pour-loss": _read_pour_loss}
+
+
 def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complaint]]:
     """Read all settings from the books.
 
     Returns:
         The settings, and a complaint for each directive that cannot be read (it is then left out).
     """
-    roles: list[tuple[datetime.date, Role, str]] = []
-    losses: list[tuple[datetime.date, Decimal]] = []
+    roles: list[AccountSetting] = []
+    losses: list[PourLoss] = []
     commodities = Commodities()
     declared = set()
     complaints = []
     for entry in entries:
-        result: object = None
         if isinstance(entry, CommodityDirective):
-            result = _read_commodity(entry)
-            if isinstance(result, Commodity):
-                commodities[entry.currency] = result
+            result: object = _read_commodity(entry)
+        elif isinstance(entry, Custom) and entry.type in _READERS:
+            result = _READERS[entry.type](entry)
+        else:
+            continue
+        match result:
+            case str():
+                complaints.append(Complaint(entry.meta, result, entry))
+            case Commodity():
+                commodities[result.code] = result
                 if "unit" in entry.meta:
-                    declared.add(entry.currency)
-        elif isinstance(entry, Custom) and entry.type == "millilot-account":
-            result = _read_account(entry)
-            if not isinstance(result, str):
+                    declared.add(result.code)
+            case AccountSetting():
                 roles.append(result)
-        elif isinstance(entry, Custom) and entry.type == "pour-loss":
-            result = _read_pour_loss(entry)
-            if not isinstance(result, str):
+            case PourLoss():
                 losses.append(result)
-        if isinstance(result, str):
-            complaints.append(Complaint(entry.meta, result, entry))
     losses.sort()
     settings = Settings(AccountRoles(roles), commodities, frozenset(declared), tuple(losses))
     return settings, complaints

@@ -69,12 +69,12 @@ class StockPosting(NamedTuple):
 
 def is_booked(entry: Transaction) -> bool:
     """Whether booking filled in every number; where it failed, Beancount has reported it."""
-    return all(
-        posting.units is not None
-        and isinstance(posting.units.number, Decimal)
-        and (posting.cost is None or isinstance(posting.cost, Cost))
-        for posting in entry.postings
-    )
+    for posting in entry.postings:
+        if posting.units is None or not isinstance(posting.units.number, Decimal):
+            return False
+        if posting.cost is not None and not isinstance(posting.cost, Cost):
+            return False
+    return True
 
 
 def carries_cost(account: str, roles: RoleMap) -> bool:

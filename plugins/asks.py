@@ -135,20 +135,28 @@ def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) 
     return Asked(asks, refused, mirrors, at_cost)
 
 
+def may_return(posting: Posting) -> bool:
+    """Whether a line in goods could bring some back: priced and positive, or negative without a price."""
+    units = posting.units
+    if posting.cost is not None or units is None or units.number is None:
+        return False
+    return (units.number > 0) is (posting.price is not None)
+
+
 def _read_line(
     place: int, posting: Posting, role: Role | None, entry: Transaction, roles: RoleMap,
 ) -> Ask | Refused:
     number, commodity = cast("tuple[Decimal, str]", posting.units)
-    way = _way(posting, number, commodity, role, roles)
-    if isinstance(way, str):
-        return Refused(place, way)
+    way = _way(posting, number, role, roles)
+    if way is None:
+        return Refused(place, _slip(posting, number, commodity, role))
     meta: dict[str, Any] = posting.meta or {}
-    bottle = meta.get("bottle", entry.meta.get("bottle"))
+    bottle = meta.get("bottle") or entry.meta.get("bottle")
     vials = meta.get("vials", ONE if way is Way.SOLD else ZERO)
     loss = meta.get("loss")
     if bottle is not None and not isinstance(bottle, str):
-        return Refused(place, f'bottle: is the name of a bottle in quotes, not {bottle}.')
-    if not _is_quantity(vials):
+        return Refused(place, f"bottle: is the name of a bottle in quotes, not {bottle}.")
+    if vials is not ONE and not _is_quantity(vials):
         return Refused(place, f"vials: is a number not below 0 without quotes, not {vials!r}.")
     if loss is not None and not _is_quantity(loss):
         return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
@@ -159,18 +167,15 @@ def _is_quantity(value: object) -> bool:
     return isinstance(value, Decimal) and value >= 0
 
 
-def _way(
-    posting: Posting, number: Decimal, commodity: str, role: Role | None, roles: RoleMap,
-) -> Way | str:
-    """Return what a line without a cost means, or why it means nothing."""
-    if number and posting.price is not None and role in _PRICED_ON:
-        if number > 0:
-            return Way.SOLD_BACK
-        if role in _SOLD_ON:
+def _way(posting: Posting, number: Decimal, role: Role | None, roles: RoleMap) -> Way | None:
+    """Return what a line without a cost means, or None when it means nothing."""
+    if posting.price is not None:
+        if number < 0 and role in _SOLD_ON:
             return Way.SOLD
-    if number and posting.price is None and role not in _PRICED_ON and goods.carries_cost(posting.account, roles):
+        return Way.SOLD_BACK if number > 0 and role in _PRICED_ON else None
+    if number and role not in _PRICED_ON and goods.carries_cost(posting.account, roles):
         return Way.USED if number > 0 else Way.USED_BACK
-    return _slip(posting, number, commodity, role)
+    return None
 
 
 def _slip(posting: Posting, number: Decimal, commodity: str, role: Role | None) -> str:

@@ -12,7 +12,7 @@ from itertools import chain
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.amount import Amount
-from beancount.core.data import Posting
+from beancount.core.data import Posting, Transaction
 from beancount.core.interpolate import AUTOMATIC_META, compute_residual
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
@@ -25,7 +25,6 @@ from millilot.plugins.problems import DrawError
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
 
-    from beancount.core.data import Transaction
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.opening import Accounts
@@ -103,9 +102,7 @@ class Draft:
         """Keep a stock posting that already stands at cost, at the cost and date of its lot."""
         posting = self.entry.postings[stock.place]
         kept = [
-            posting._replace(
-                units=Amount(sign * piece.quantity, stock.commodity), cost=piece.lot.cost(piece.cost),
-            )
+            posting._replace(units=Amount(sign * piece.quantity, stock.commodity), cost=piece.cost)
             for piece in pieces
         ]
         if kept == [posting]:
@@ -144,7 +141,8 @@ class Draft:
         else:
             postings = [*written.values(), *generated]
         accounts.need(postings, self.entry)
-        return self.entry._replace(postings=postings)
+        # All fields but the last, which is the postings; `_replace` takes several times as long.
+        return Transaction(*self.entry[:-1], postings)
 
     def _written(self) -> dict[int, Posting]:
         """Return what stays of the postings as the owner wrote them, by place."""
@@ -191,17 +189,22 @@ class Draft:
 
     def _pairs(self, served: _Served) -> list[Posting]:
         ask, pieces, lost, account = served
-        sign = 1 if ask.way.is_return else -1
+        # One dictionary for all pairs of a line, as booking does for a line it splits.
+        meta = generated_meta(ask.meta, goods.DRAW)
         pairs: list[Posting] = []
         for piece in pieces:
-            pairs += _pair(piece, sign, account, ask.meta, goods.DRAW)
+            stock, cost = _pair(piece, account, meta, coming=ask.way.is_return)
             if not ask.way.is_priced:
                 # The first cost posting is the line the owner wrote.
-                meta = dict(ask.meta) if piece is pieces[0] else pairs[-1].meta or {}
-                meta[goods.POURED] = Amount(-sign * piece.quantity, ask.commodity)
-                pairs[-1] = pairs[-1]._replace(meta=meta)
-        for piece in lost:
-            pairs += _pair(piece, -1, self.roles.account(Role.COST_OF_GOODS), ask.meta, goods.POUR_LOSS)
+                origin = meta if pairs else ask.meta
+                quantity = -piece.quantity if ask.way.is_return else piece.quantity
+                cost = cost._replace(meta={**origin, goods.POURED: Amount(quantity, ask.commodity)})
+            pairs += stock, cost
+        if lost:
+            meta = generated_meta(ask.meta, goods.POUR_LOSS)
+            account = self.roles.account(Role.COST_OF_GOODS)
+            for piece in lost:
+                pairs += _pair(piece, account, meta, coming=False)
         return pairs
 
     def _balance(self, written: dict[int, Posting], generated: list[Posting]) -> None:
@@ -224,7 +227,7 @@ def _in_money(posting: Posting) -> Posting:
 
 
 def _pair(
-    piece: Piece, sign: int, account: str, origin: dict[str, Any], mark: str,
+    piece: Piece, account: str, meta: dict[str, Any], *, coming: bool,
 ) -> tuple[Posting, Posting]:
     """Return the stock posting of a piece and the posting of its cost.
 
@@ -232,12 +235,11 @@ def _pair(
     the two cancel to the last digit.
     """
     lot, quantity, cost = piece
-    if sign < 0:
+    if not coming:
         quantity = -quantity
-    stock_meta, cost_meta = generated_meta(origin, mark), generated_meta(origin, mark)
     return (
-        Posting(lot.account, Amount(quantity, lot.commodity), lot.cost(cost), None, None, stock_meta),
-        Posting(account, Amount(-(quantity * cost), lot.currency), None, None, None, cost_meta),
+        Posting(lot.account, Amount(quantity, lot.commodity), cost, None, None, meta),
+        Posting(account, Amount(-(quantity * cost.number), cost.currency), None, None, None, meta),
     )
 
 
@@ -248,10 +250,10 @@ def in_order(drafts: list[Draft]) -> list[Draft]:
     """
     if len(drafts) == 1:
         return drafts
-    asking = Counter(commodity for draft in drafts for commodity in {ask.commodity for ask in draft.asks})
-    alone: list[Draft] = []
-    rivals: list[Draft] = []
-    for draft in drafts:
-        (rivals if any(asking[ask.commodity] > 1 for ask in draft.asks) else alone).append(draft)
+    asking = Counter([ask.commodity for draft in drafts for ask in draft.asks])
+    rivals = [draft for draft in drafts if any(asking[ask.commodity] > 1 for ask in draft.asks)]
+    if not rivals:
+        return drafts
     rivals.sort(key=lambda draft: content_key(draft.entry))
-    return alone + rivals
+    spared = set(map(id, rivals))
+    return [*rivals, *(draft for draft in drafts if id(draft) not in spared)]

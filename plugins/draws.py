@@ -25,6 +25,7 @@ from __future__ import annotations
 from collections import defaultdict
 from decimal import Decimal
 from itertools import groupby
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from beancount.core.data import Transaction
@@ -32,7 +33,7 @@ from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import operating_currency
-from millilot.plugins.asks import Ask, Way
+from millilot.plugins.asks import Ask, Way, may_return
 from millilot.plugins.drafts import Draft, in_order
 from millilot.plugins.landed_cost import BEFORE_INBOUND, inbound_accounts, inbound_of
 from millilot.plugins.late_cost import book_late_cost
@@ -63,19 +64,20 @@ _MONEY_ROLES = frozenset({Role.BANK, Role.MARKETPLACE, Role.CLAIMS, Role.SALES_T
 def book_draws(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:
     """Take every draw from its lots, put returns back, and write down the cost of both."""
     settings, _ = read_settings(entries)
-    accounts = Accounts(entries)
     walk = _Walk(entries, settings, operating_currency(options_map))
-    for _, drafts in groupby(walk.drafts.values(), key=lambda draft: draft.entry.date):
-        walk.book_day(list(drafts))
+    accounts = Accounts(entries)
     booked: Directives = []
     errors: list[Problem] = []
-    for entry in entries:
-        draft = walk.drafts.get(id(entry))
-        if draft is None:
-            booked.append(entry)
-        else:
-            booked.append(draft.finish(accounts))
-            errors.extend(draft.errors)
+    for _, day in groupby(entries, key=attrgetter("date")):
+        whole_day = list(day)
+        drafts = walk.book_day(whole_day)
+        for entry in whole_day:
+            draft = drafts.get(id(entry))
+            if draft is None:
+                booked.append(entry)
+            else:
+                booked.append(draft.finish(accounts))
+                errors += draft.errors
     return [*accounts.missing, *booked], [*errors, *accounts.errors]
 
 
@@ -87,23 +89,32 @@ def goods_codes(
     # Nearly every posting is in one of these; what is left is looked at closely.
     usual = goods_known | {currency}
     strange: dict[str, set[str]] = defaultdict(set)
-    money: set[str | None] = set()
     for entry in entries:
         if isinstance(entry, Transaction):
             for posting in entry.postings:
-                units, price, cost = posting.units, posting.price, posting.cost
+                units = posting.units
                 if units is not None and units.currency not in usual:
                     strange[str(units.currency)].add(posting.account)
-                if price is not None and price.currency not in usual:
-                    money.add(price.currency)
-                if cost is not None and cost.currency not in usual:
-                    money.add(cost.currency)
+    if not strange:
+        return goods_known
+    money = _currencies_of_prices(entries)
     stray = set()
     for code, accounts in strange.items():
         roles = {role for account in accounts for role in settings.roles.ever(account)}
         if code not in money and roles & _GOODS_ROLES and not roles & _MONEY_ROLES:
             stray.add(code)
     return goods_known | stray
+
+
+def _currencies_of_prices(entries: Directives) -> set[str | None]:
+    amounts = [
+        amount
+        for entry in entries
+        if isinstance(entry, Transaction)
+        for posting in entry.postings
+        for amount in (posting.price, posting.cost)
+    ]
+    return {amount.currency for amount in amounts if amount is not None}
 
 
 class _Walk:
@@ -128,27 +139,43 @@ class _Walk:
             # A later positive posting of a lot already known is something that comes back to it.
             if self.coming.setdefault(arrival.stock.cost.label or "", arrival) is arrival:
                 self.arriving[id(arrival.entry)].append(arrival)
-        inbound = inbound_accounts(entries, settings.roles)
-        roles_on = settings.roles.on
-        self.drafts = {
-            id(entry): Draft(entry, roles_on(entry.date), codes)
-            for entry in entries
-            if isinstance(entry, Transaction) and _concerns(entry, codes, inbound)
-        }
-        for draft in self.drafts.values():
-            for ask in draft.asks:
-                if ask.way.is_return:
-                    self.outstanding.watch(draft.entry)
+        self.codes = codes
+        self.inbound = inbound_accounts(entries, settings.roles)
+        for entry in entries:
+            if isinstance(entry, Transaction):
+                for posting in entry.postings:
+                    if posting.units is not None and posting.units.currency in codes and may_return(posting):
+                        self.outstanding.watch(entry)
 
-    def book_day(self, drafts: list[Draft]) -> None:
-        """Book the transactions of one day, one step after the other."""
-        drafts = in_order(drafts)
+    def book_day(self, entries: Directives) -> dict[int, Draft]:
+        """Book the entries of one day, one step after the other; return the drafts by identity of the entry."""
+        roles = self.settings.roles.on(entries[0].date)
+        found = [
+            Draft(entry, roles, self.codes)
+            for entry in entries
+            if isinstance(entry, Transaction) and self._concerns(entry)
+        ]
+        if not found:
+            return {}
+        drafts = in_order(found)
         for draft in drafts:
             for arrival in self.arriving.get(id(draft.entry), ()):
                 self.shelf.add(self._lot(arrival))
         for draft in drafts:
             self._spread_late_cost(draft)
         self._book_written_pairs(drafts, coming=True)
+        self._book_asks(drafts)
+        return {id(draft.entry): draft for draft in drafts}
+
+    def _concerns(self, entry: Transaction) -> bool:
+        """Whether a transaction moves goods or inbound costs, and is whole."""
+        for posting in entry.postings:
+            units = posting.units
+            if posting.account in self.inbound or (units is not None and units.currency in self.codes):
+                return goods.is_booked(entry)
+        return False
+
+    def _book_asks(self, drafts: list[Draft]) -> None:
         asks = [(draft, ask) for draft in drafts for ask in draft.asks]
         waiting = [
             (draft, ask) for draft, ask in asks if ask.way.is_return and not self._book_return(draft, ask)
@@ -171,8 +198,7 @@ class _Walk:
             name=stock.cost.label or "",
             commodity=stock.commodity,
             account=stock.account,
-            currency=stock.cost.currency,
-            date=stock.cost.date,
+            cost=stock.cost,
             key=arrival.key,
             entry=arrival.entry,
             received=stock.quantity,
@@ -180,7 +206,7 @@ class _Walk:
             landed=stock.cost.number,
             countable=self.currency is None or stock.cost.currency == self.currency,
             left=stock.quantity,
-            layers=[Layer(stock.quantity, stock.cost.number)],
+            layers=[Layer(stock.quantity, stock.cost)],
         )
 
     def _spread_late_cost(self, draft: Draft) -> None:
@@ -215,7 +241,7 @@ class _Walk:
                 )
                 draft.fail(stock.place, LotError, message)
                 return
-            piece = Piece(lot, stock.quantity, stock.cost.number)
+            piece = Piece(lot, stock.quantity, lot.cost._replace(number=stock.cost.number))
             self.shelf.give_back(piece)
             self.outstanding.settle(draft, piece, stock)
             draft.keep_stock(stock, [piece], sign=1)
@@ -227,9 +253,9 @@ class _Walk:
             return
         taken = self._take_written(lot, stock, quantity)
         if taken is None:
-            costs = ", ".join(str(layer.cost) for layer in lot.layers)
+            costs = ", ".join(str(layer.cost.number) for layer in lot.layers)
             message = (
-                f"{lot.name} holds {lot.commodity} at {costs} {lot.currency} each; this line takes some out "
+                f"{lot.name} holds {lot.commodity} at {costs} {lot.cost.currency} each; this line takes some out "
                 f"at {stock.cost.number} {stock.cost.currency}."
             )
             draft.fail(stock.place, LotError, message)
@@ -260,7 +286,7 @@ class _Walk:
             for lot in self.shelf.of_commodity(stock.commodity)
             if abs(lot.landed - stock.cost.number) < goods.EXACT
         ]
-        dated = [lot for lot in same if lot.date == stock.cost.date]
+        dated = [lot for lot in same if lot.cost.date == stock.cost.date]
         return next(iter(dated or same), None)
 
     # -- draws
@@ -290,21 +316,14 @@ class _Walk:
         self.outstanding.note_draw(draft, ask, pieces)
 
     def _default_loss(self, draft: Draft, ask: Ask) -> Decimal:
-        if not self.settings.commodities[ask.commodity].is_fragrance:
+        if not (self.settings.pour_losses and ask.vials and self.settings.commodities[ask.commodity].is_fragrance):
             return ZERO
         return self.settings.pour_loss(draft.entry.date) * ask.vials
 
     def _lots_for(self, draft: Draft, ask: Ask, wanted: Decimal) -> list[Lot] | None:
         """Return the lots a draw may take from, in order; None when it names one that cannot serve it."""
         if ask.bottle is None:
-            # Only as many as serve it, so that a long row of bottles costs nothing.
-            lots = []
-            for candidate in self.shelf.open_lots(ask.commodity, draft.entry):
-                lots.append(candidate)
-                wanted -= candidate.left
-                if wanted <= 0:
-                    break
-            return lots
+            return self.shelf.serving(ask.commodity, wanted, draft.entry)
         lot = self.shelf.get(ask.bottle)
         if lot is not None and lot.entry is not draft.entry and lot.commodity == ask.commodity:
             return [lot]
@@ -371,14 +390,6 @@ class _Walk:
         if ask.way is Way.SOLD_BACK:
             return f"{found} Goods sold are written with a minus: -{written}."
         return f"{found} Goods used are written with a plus: {written}."
-
-
-def _concerns(entry: Transaction, codes: frozenset[str], inbound: frozenset[str]) -> bool:
-    """Whether a transaction moves goods or inbound costs, and is whole."""
-    for posting in entry.postings:
-        if posting.account in inbound or (posting.units is not None and posting.units.currency in codes):
-            return goods.is_booked(entry)
-    return False
 
 
 def _take(lots: Iterable[Lot], quantity: Decimal) -> list[Piece]:

@@ -90,8 +90,8 @@ def clearing_posting(inbound: Inbound) -> Posting:
 def generated_meta(origin: dict[str, Any], mark: str) -> dict[str, Any]:
     """Return metadata for a generated posting: the place it was asked for, and the stage."""
     return {
-        "filename": origin.get("filename", ""),
-        "lineno": origin.get("lineno", 0),
+        "filename": origin["filename"],
+        "lineno": origin["lineno"],
         goods.MARK: mark,
         # As for any amount that was worked out: its digits say nothing of the tolerance.
         AUTOMATIC_META: True,

@@ -44,7 +44,7 @@ def book_late_cost(draft: Draft, inbound: Inbound, shelf: Shelf, role_of_cost: d
     shares = spread(inbound.number, [lot.received * lot.landed for lot in lots], [lot.received for lot in lots])
     for lot, share in zip(lots, shares, strict=True):
         per_unit = share / lot.received
-        if any(layer.cost + per_unit < 0 for layer in lot.layers):
+        if any(layer.cost.number + per_unit < 0 for layer in lot.layers):
             message = f"{share} {inbound.currency} off {lot.name} is more than it cost."
             draft.report(inbound.meta, LandedCostError, message)
             return
@@ -58,8 +58,8 @@ def _refusal(inbound: Inbound, lots: list[Lot], links: list[str]) -> str | None:
     if not lots:
         named = " ".join(f"^{link}" for link in sorted(links))
         return f"No purchase with the link {named} came before this day."
-    if any(lot.currency != inbound.currency for lot in lots):
-        return f"Inbound is in {inbound.currency}, its lots cost {lots[0].currency}."
+    if any(lot.cost.currency != inbound.currency for lot in lots):
+        return f"Inbound is in {inbound.currency}, its lots cost {lots[0].cost.currency}."
     if not all(lot.received for lot in lots):
         return "A lot of this purchase went back to the supplier whole; post this cost to other costs."
     return None
@@ -70,11 +70,11 @@ def _recost(lot: Lot, share: Decimal, inbound: Inbound, account: str) -> Iterato
     per_unit = share / lot.received
     gone = share
     for layer in lot.layers:
-        old, new = layer.cost, layer.cost + per_unit
+        old, new = layer.cost, layer.cost._replace(number=layer.cost.number + per_unit)
         for quantity, cost in ((-layer.quantity, old), (layer.quantity, new)):
             meta = generated_meta(inbound.meta, goods.RECOST)
-            yield Posting(lot.account, Amount(quantity, lot.commodity), lot.cost(cost), None, None, meta)
-        gone -= layer.quantity * new - layer.quantity * old
+            yield Posting(lot.account, Amount(quantity, lot.commodity), cost, None, None, meta)
+        gone -= layer.quantity * new.number - layer.quantity * old.number
         layer.cost = new
     lot.landed += per_unit
     if gone:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from beancount.core.data import Transaction
+    from beancount.core.position import Cost
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.drafts import Draft
 
@@ -32,10 +33,10 @@ _SOLD = "sold"
 
 @dataclass(slots=True, eq=False)
 class _Out:
-    """A piece that went out: its lot, its cost per unit, and how much of it is still out."""
+    """A piece that went out: its lot, its cost, and how much of it is still out."""
 
     lot: Lot
-    cost: Decimal
+    cost: Cost
     quantity: Decimal
 
 
@@ -53,12 +54,13 @@ class Outstanding:
         return {link for link in links if link.startswith(ORDER)} or links
 
     def watch(self, entry: Transaction) -> None:
-        """Keep what goes out under the links of a transaction that brings goods back."""
+        """Keep what goes out under the links of a transaction that may bring goods back."""
         self._watched |= self.links_of(entry)
 
     def note_draw(self, draft: Draft, ask: Ask, pieces: Iterable[Piece]) -> None:
         """Remember what a line took."""
-        self._note(draft.entry, _SOLD if ask.way is Way.SOLD else ask.account, pieces)
+        if self._watched:
+            self._note(draft.entry, _SOLD if ask.way is Way.SOLD else ask.account, pieces)
 
     def note_written(self, draft: Draft, pieces: Iterable[Piece], stock: StockPosting) -> None:
         """Remember what a pair took that already stands in the books."""
@@ -66,7 +68,7 @@ class Outstanding:
             self._note(draft.entry, _destination(draft, stock), pieces)
 
     def _note(self, entry: Transaction, destination: str, pieces: Iterable[Piece]) -> None:
-        links = self._watched.intersection(entry.links or ()) if self._watched else ()
+        links = self._watched.intersection(entry.links or ())
         if links:
             for piece in pieces:
                 out = _Out(piece.lot, piece.cost, piece.quantity)
@@ -79,7 +81,7 @@ class Outstanding:
             return
         quantity = piece.quantity
         for out in self._matching(draft.entry, piece.lot.commodity, _destination(draft, stock)):
-            if out.lot is piece.lot and abs(out.cost - piece.cost) < goods.EXACT:
+            if out.lot is piece.lot and abs(out.cost.number - piece.cost.number) < goods.EXACT:
                 taken = min(out.quantity, quantity)
                 out.quantity -= taken
                 quantity -= taken

@@ -11,13 +11,12 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
-from beancount.core.position import Cost
-
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable
 
     from beancount.core.data import Transaction
+    from beancount.core.position import Cost
     from millilot.plugins.order import Key
 
 ZERO = Decimal(0)
@@ -29,12 +28,12 @@ class Piece(NamedTuple):
     Attributes:
         lot: the lot.
         quantity: mL or pieces, above nought.
-        cost: per unit, in the lot's currency.
+        cost: the cost it left at, as Beancount writes it.
     """
 
     lot: Lot
     quantity: Decimal
-    cost: Decimal
+    cost: Cost
 
 
 @dataclass(slots=True)
@@ -42,7 +41,7 @@ class Layer:
     """A quantity at one cost per unit."""
 
     quantity: Decimal
-    cost: Decimal
+    cost: Cost
 
 
 @dataclass(slots=True, eq=False)
@@ -53,13 +52,12 @@ class Lot:
         name: the lot label.
         commodity: what is in it.
         account: the stock account it stands in.
-        currency: of its cost.
-        date: of its cost; the oldest lot is drawn from first.
+        cost: as it came in, inbound included; the lot with the oldest date is drawn from first.
         key: its place in that order.
         entry: the transaction that brought it.
         received: the quantity that came in, less what went back to the supplier.
         written: cost per unit as the owner wrote it, before inbound.
-        landed: cost per unit when it came in, inbound included.
+        landed: cost per unit with all inbound so far.
         countable: False when its cost was refused; nothing more is said of it then.
         left: what is left in it: the sum of its layers, kept because every draw asks for it.
     """
@@ -67,8 +65,7 @@ class Lot:
     name: str
     commodity: str
     account: str
-    currency: str
-    date: datetime.date
+    cost: Cost
     key: Key
     entry: Transaction
     received: Decimal
@@ -82,10 +79,6 @@ class Lot:
     def bought(self) -> datetime.date:
         """The day it came in."""
         return self.entry.date
-
-    def cost(self, number: Decimal) -> Cost:
-        """Return Beancount's cost of this lot at a number per unit."""
-        return Cost(number, self.currency, self.date, self.name)
 
     def take(self, quantity: Decimal) -> list[Piece]:
         """Take a quantity that is there, from the first layer on."""
@@ -105,7 +98,7 @@ class Lot:
     def take_at(self, cost: Decimal, quantity: Decimal, exactness: Decimal) -> Piece | None:
         """Take a quantity from the layer of one cost per unit; None if it does not hold as much."""
         for place, layer in enumerate(self.layers):
-            if abs(layer.cost - cost) < exactness and layer.quantity >= quantity:
+            if abs(layer.cost.number - cost) < exactness and layer.quantity >= quantity:
                 layer.quantity -= quantity
                 self.left -= quantity
                 if not layer.quantity:
@@ -113,8 +106,8 @@ class Lot:
                 return Piece(self, quantity, layer.cost)
         return None
 
-    def put(self, quantity: Decimal, cost: Decimal) -> None:
-        """Put back a quantity at the cost per unit it left at."""
+    def put(self, quantity: Decimal, cost: Cost) -> None:
+        """Put back a quantity at the cost it left at."""
         self.left += quantity
         for layer in self.layers:
             if layer.cost == cost:
@@ -154,17 +147,24 @@ class Shelf:
         """Return all lots of a commodity, the empty ones too, oldest first."""
         return self._by_commodity.get(commodity, [])
 
-    def open_lots(self, commodity: str, entry: Transaction) -> Iterator[Lot]:
-        """Yield the lots that hold some of a commodity, oldest first; none that this transaction brings."""
+    def serving(self, commodity: str, wanted: Decimal, entry: Transaction) -> list[Lot]:
+        """Return the oldest lots that hold what is wanted, or all there are if they hold less.
+
+        None that this very transaction brings is among them.
+        """
         lots = self._by_commodity.get(commodity, [])
         start = self._first.get(commodity, 0)
         while start < len(lots) and not lots[start].layers:
             start += 1
         self._first[commodity] = start
-        for place in range(start, len(lots)):
-            lot = lots[place]
+        serving = []
+        for lot in lots[start:] if start else lots:
             if lot.layers and lot.entry is not entry:
-                yield lot
+                serving.append(lot)
+                wanted -= lot.left
+                if wanted <= 0:
+                    break
+        return serving
 
     def give_back(self, piece: Piece) -> None:
         """Put a piece back into its lot, at the cost it left at."""
