@@ -1,0 +1,442 @@
+r"""A channel's file, described in TOML.
+
+A profile says in which column the importer finds what, how the file writes numbers and dates, which account
+the money stands in, and how a title gives fragrance, mL and vials. This one uses every key but `unit-price`;
+only `channel`, `currency`, the date `format` and the columns `order`, `ordered` and `price` or `unit-price`
+must be there:
+
+```toml
+channel = "Lantern"                       # gives ^order-lantern-1001 and Assets:Marketplace:Lantern
+currency = "USD"
+account = "Assets:Marketplace:Lantern"    # where the channel holds the money, if it is called otherwise
+
+[file]
+delimiter = ","                # "," unless stated; "\t" for tabs
+encoding = "utf-8"             # UTF-8 unless stated
+skip-lines = 0                 # lines above the headings
+row = "order"                  # what a row is: "order" or "item"
+order-amounts = "repeated"     # with row = "item": whether postage, tax, fees, refund and net of an order are
+                               # "repeated" on its rows, stand on the "first", or have a share on "each"
+
+[numbers]
+decimal = "."                  # "." unless stated
+thousands = ","                # none unless stated
+
+[dates]
+format = "%Y-%m-%d"            # as Python's strptime has it; a time of day may follow: "%Y-%m-%d %H:%M"
+book-on = "ordered"            # the date of the entry: "ordered" or "settled"
+
+[columns]                      # what = the heading in the file
+order = "Order"                # the number of the order; "#1001" is 1001
+ordered = "Ordered on"         # the day of the order
+settled = "Settled on"         # the day the channel settled it
+shipped = "Shipped on"         # empty: not poured yet, so the entry gets #to-pour
+title = "Item"
+sku = "SKU"
+quantity = "Quantity"          # 1 when empty
+price = "Item total"           # for the whole quantity; or: unit-price, for one of it
+postage = "Postage charged"    # what the buyer paid for postage
+tax = "Sales tax"              # what the buyer paid as tax
+net = "Net"                    # what the order left with the channel; it is checked
+payout = "Payout"              # the number of the payout
+status = "Status"
+
+[status]                       # for the column `status`
+skip = ["Cancelled", "Unpaid"] # these rows are not booked
+to-pour = ["Paid"]             # these get #to-pour
+book = ["Paid", "Shipped"]     # when given, a status in none of the lists is refused
+
+[tax]
+remitted = true                # the channel hands the tax on itself (true unless stated)
+
+[[fees]]                       # one for each column of fees; an amount above 0 is a cost
+column = "Selling fee"
+kind = "commission"            # kept with the amount, as fee: "commission"
+role = "fees"                  # "fees" unless stated; or "ads", or "postage" for a label
+sign = "positive"              # "negative" when the file writes a cost below 0
+
+[[fees]]
+column = "Label"
+kind = "label"
+role = "postage"
+
+[refund]
+amount = "Refunded"            # of price and postage, without tax
+date = "Refunded on"
+fee = "Fee refunded"           # what the channel gave back of its fees
+tax = "Tax refunded"           # what went back of the tax
+sign = "positive"              # of the three amounts; "negative" when the file writes them below 0
+in-net = false                 # whether the column `net` has the refund taken off
+
+[titles]
+# Named groups: name; ml (of one vial); vials (1 unless found). It must fit the whole title, in any case.
+pattern = '(?P<name>.+?),? (?:(?P<vials>\d+) ?x ?)?(?P<ml>[\d.]+) ?ml(?: decant)?'
+ignore = ["Oakmere House"]     # words that say nothing about which fragrance it is
+
+[titles.names]                 # other names of a fragrance
+"Cedar Hr" = "CEDARHOUR"
+
+[titles.items]                 # whole titles
+"Try me: cedar" = { fragrance = "CEDARHOUR", ml = 2 }
+
+[titles.skus]                  # the column `sku`; it goes before the title
+"CH-3x2" = { fragrance = "CEDARHOUR", ml = 2, vials = 3 }     # three vials of 2 mL: 6 mL leave the bottle
+"CH-FULL" = { fragrance = "CEDARHOUR", ml = 100, vials = 0 }  # sold unopened: 100 mL, no vial
+```
+
+Without `pattern` a title must consist of the name of one fragrance (its `name:` in the books, its code, or an
+entry of `[titles.names]`), one size (`5 mL`, `2 x 5 mL`), and plain words such as "decant" or those of
+`ignore`. A title that leaves any doubt is booked as unsorted.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+import tomllib
+from dataclasses import MISSING, dataclass, field, fields
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from beancount.core import account as account_names
+from beancount.core.amount import CURRENCY_RE
+from millilot.importers.problems import ProfileError
+from millilot.importers.section import REQUIRED, Section
+from millilot.ledger.accounts import Role
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+@dataclass(frozen=True, slots=True)
+class FileShape:
+    """How the file is written; the fields are the keys of `[file]`."""
+
+    delimiter: str = ","
+    encoding: str = ""
+    skip_lines: int = 0
+    row: str = "order"
+    order_amounts: str = "repeated"
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """The headings of the columns; empty where the file has none."""
+
+    order: str
+    ordered: str
+    settled: str = ""
+    shipped: str = ""
+    title: str = ""
+    sku: str = ""
+    quantity: str = ""
+    price: str = ""
+    unit_price: str = ""
+    postage: str = ""
+    tax: str = ""
+    net: str = ""
+    payout: str = ""
+    status: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Statuses:
+    """What the words of the status column mean; without `book`, any other word is booked."""
+
+    skip: frozenset[str] = frozenset()
+    to_pour: frozenset[str] = frozenset()
+    book: frozenset[str] = frozenset()
+
+    @property
+    def known(self) -> list[str]:
+        """All words the profile names."""
+        return sorted(self.skip | self.to_pour | self.book)
+
+
+@dataclass(frozen=True, slots=True)
+class FeeColumn:
+    """A column of fees: its heading, what kind of fee, the role of its account, and the sign of a cost."""
+
+    column: str
+    kind: str
+    role: Role = Role.FEES
+    sign: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class RefundColumns:
+    """The headings of the refund's columns, the sign of their amounts, and whether net is after refunds."""
+
+    amount: str
+    date: str
+    fee: str = ""
+    tax: str = ""
+    sign: int = 1
+    in_net: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """What one sold item takes out of a bottle: mL of one vial, and how many vials (0: sold unopened)."""
+
+    fragrance: str
+    ml: Decimal
+    vials: int = 1
+
+    @property
+    def total(self) -> Decimal:
+        """All mL that leave the bottle."""
+        return self.ml * max(self.vials, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class TitleRules:
+    """How a title or a SKU gives a pour; keys of names and items are in lower case, single-spaced."""
+
+    pattern: re.Pattern[str] | None = None
+    ignore: tuple[str, ...] = ()
+    names: Mapping[str, str] = field(default_factory=dict)
+    items: Mapping[str, Pour] = field(default_factory=dict)
+    skus: Mapping[str, Pour] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A channel's file shape.
+
+    Attributes:
+        name: the name of the profile's file without ending, unique among the profiles in use.
+        channel: the channel's name, as in its account.
+        currency: of all amounts.
+        account: where the channel holds the money; empty for the marketplace account of the books.
+        decimal: the decimal mark.
+        thousands: the mark between thousands, or empty.
+        date_format: for strptime.
+        book_on: `ordered` or `settled`.
+        tax_remitted: whether the channel hands collected tax on.
+    """
+
+    name: str
+    channel: str
+    currency: str
+    columns: Columns
+    date_format: str
+    account: str = ""
+    file: FileShape = FileShape()
+    decimal: str = "."
+    thousands: str = ""
+    book_on: str = "ordered"
+    statuses: Statuses = Statuses()
+    tax_remitted: bool = True
+    fees: tuple[FeeColumn, ...] = ()
+    refund: RefundColumns | None = None
+    titles: TitleRules = TitleRules()
+
+    @property
+    def slug(self) -> str:
+        """The channel's name as it stands in links: lower case, letters, digits and hyphens."""
+        return re.sub(r"[^a-z0-9]+", "-", self.channel.lower()).strip("-")
+
+    @property
+    def headings(self) -> frozenset[str]:
+        """Every heading the file must have."""
+        named = {getattr(self.columns, column.name) for column in fields(self.columns)}
+        named.update(fee.column for fee in self.fees)
+        if self.refund is not None:
+            named.update({self.refund.amount, self.refund.date, self.refund.fee, self.refund.tax})
+        return frozenset(named - {""})
+
+
+def plain(text: str) -> str:
+    """Return a text in lower case and single-spaced, as titles are compared."""
+    return " ".join(text.casefold().split())
+
+
+_SIGNS = {"positive": 1, "negative": -1}
+
+
+def read_profile(path: Path) -> Profile:
+    """Read a profile.
+
+    Raises:
+        ProfileError: with file and key, when something is missing, unknown or of the wrong kind.
+    """
+    try:
+        values = tomllib.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
+    except OSError as error:
+        raise ProfileError(f"{path}: cannot be read: {error.strerror}") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ProfileError(f"{path}: is not TOML: {error}") from None
+    return _read_top(Section(values, path), path)
+
+
+def _read_top(top: Section, path: Path) -> Profile:
+    channel = top.text("channel")
+    if not re.search("[A-Za-z0-9]", channel):
+        raise top.problem(f"channel: expected a name with letters or digits, found {channel!r}")
+    currency = top.text("currency")
+    if not re.fullmatch(CURRENCY_RE, currency):
+        raise top.problem(f'currency: expected a currency like "USD", found "{currency}"')
+    account = top.text("account", "")
+    if account and not account_names.is_valid(account):
+        raise top.problem(f'account: expected one like "Assets:Marketplace:Lantern", found "{account}"')
+    if not account and not account_names.is_valid(f"Assets:{channel}"):
+        raise top.problem(f'account: must be given, because "{channel}" cannot be part of an account\'s name')
+    columns = _read_columns(top.section("columns"))
+    decimal, thousands = _read_numbers(top.section("numbers"))
+    date_format, book_on = _read_dates(top.section("dates"), columns)
+    profile = Profile(
+        name=path.stem,
+        channel=channel,
+        currency=currency,
+        account=account,
+        columns=columns,
+        date_format=date_format,
+        book_on=book_on,
+        decimal=decimal,
+        thousands=thousands,
+        file=_read_file(top.section("file")),
+        statuses=_read_statuses(top.section("status"), columns),
+        tax_remitted=_read_tax(top.section("tax")),
+        fees=tuple(_read_fee(table) for table in top.sections("fees")),
+        refund=_read_refund(top.section("refund")),
+        titles=_read_titles(top.section("titles")),
+    )
+    top.close()
+    return profile
+
+
+def _read_file(table: Section) -> FileShape:
+    shape = FileShape(
+        delimiter=table.mark("delimiter", ","),
+        encoding=table.text("encoding", ""),
+        skip_lines=table.count("skip-lines", 0),
+        row=table.choice("row", ("order", "item"), "order"),
+        order_amounts=table.choice("order-amounts", ("repeated", "first", "each"), "repeated"),
+    )
+    if shape.encoding:
+        try:
+            codecs.lookup(shape.encoding)
+        except LookupError:
+            raise table.problem(f'encoding: there is no encoding "{shape.encoding}"') from None
+    table.close()
+    return shape
+
+
+def _read_numbers(table: Section) -> tuple[str, str]:
+    decimal = table.mark("decimal", ".")
+    thousands = table.mark("thousands", "")
+    for key, mark in (("decimal", decimal), ("thousands", thousands)):
+        if mark and (mark.isalnum() or mark in "+-()"):
+            raise table.problem(f'{key}: "{mark}" cannot be a mark in a number')
+    if decimal == thousands:
+        raise table.problem(f'thousands: is "{thousands}", and so is decimal')
+    table.close()
+    return decimal, thousands
+
+
+def _read_dates(table: Section, columns: Columns) -> tuple[str, str]:
+    date_format = table.text("format")
+    if not all(re.search(f"%[{part}]", date_format) for part in ("Yy", "mbB", "d")):
+        raise table.problem(f'format: expected year, month and day like "%Y-%m-%d", found "{date_format}"')
+    book_on = table.choice("book-on", ("ordered", "settled"), "ordered")
+    if book_on == "settled" and not columns.settled:
+        raise table.problem('book-on: is "settled", so [columns] must name the column settled')
+    table.close()
+    return date_format, book_on
+
+
+def _read_columns(table: Section) -> Columns:
+    headings = {
+        column.name: table.text(column.name.replace("_", "-"), REQUIRED if column.default is MISSING else "")
+        for column in fields(Columns)
+    }
+    if bool(headings["price"]) is bool(headings["unit_price"]):
+        found = "both" if headings["price"] else "neither"
+        raise table.problem(f"expected one of the keys price and unit-price, found {found}")
+    table.close()
+    return Columns(**headings)
+
+
+def _read_statuses(table: Section, columns: Columns) -> Statuses:
+    statuses = Statuses(*(frozenset(table.texts(key)) for key in ("skip", "to-pour", "book")))
+    if table and not columns.status:
+        raise table.problem("[columns] must name the column status")
+    table.close()
+    return statuses
+
+
+def _read_tax(table: Section) -> bool:
+    remitted = table.flag("remitted", default=True)
+    table.close()
+    return remitted
+
+
+def _read_fee(table: Section) -> FeeColumn:
+    fee = FeeColumn(
+        column=table.text("column"),
+        kind=table.text("kind"),
+        role=Role(table.choice("role", (Role.FEES, Role.ADS, Role.POSTAGE), Role.FEES)),
+        sign=_read_sign(table),
+    )
+    table.close()
+    return fee
+
+
+def _read_refund(table: Section) -> RefundColumns | None:
+    if not table:
+        return None
+    refund = RefundColumns(
+        amount=table.text("amount"),
+        date=table.text("date"),
+        fee=table.text("fee", ""),
+        tax=table.text("tax", ""),
+        sign=_read_sign(table),
+        in_net=table.flag("in-net", default=False),
+    )
+    table.close()
+    return refund
+
+
+def _read_sign(table: Section) -> int:
+    return _SIGNS[table.choice("sign", tuple(_SIGNS), "positive")]
+
+
+def _read_titles(table: Section) -> TitleRules:
+    pattern = None
+    if written := table.text("pattern", ""):
+        try:
+            pattern = re.compile(written, re.IGNORECASE)
+        except re.error as error:
+            raise table.problem(f"pattern: is not a regular expression: {error}") from None
+        if missing := {"name", "ml"} - set(pattern.groupindex):
+            expected = " and ".join(f"(?P<{group}>...)" for group in sorted(missing))
+            raise table.problem(f"pattern: expected the named group {expected}, found none")
+    names = table.section("names")
+    items = table.section("items")
+    skus = table.section("skus")
+    rules = TitleRules(
+        pattern=pattern,
+        ignore=tuple(plain(words) for words in table.texts("ignore")),
+        names={plain(key): _read_commodity(names, key) for key in names.free()},
+        items={plain(key): _read_pour(items.section(key)) for key in items.free()},
+        skus={key: _read_pour(skus.section(key)) for key in skus.free()},
+    )
+    table.close()
+    return rules
+
+
+def _read_pour(table: Section) -> Pour:
+    ml = table.get("ml", (int, Decimal), "a number of mL above 0", REQUIRED)
+    if ml <= 0:
+        raise table.problem(f"ml: expected a number of mL above 0, found {ml}")
+    pour = Pour(_read_commodity(table, "fragrance"), Decimal(ml), table.count("vials", 1))
+    table.close()
+    return pour
+
+
+def _read_commodity(table: Section, key: str) -> str:
+    code = table.text(key)
+    if not re.fullmatch(CURRENCY_RE, code):
+        raise table.problem(f'{key}: expected a commodity like "CEDARHOUR", found "{code}"')
+    return code
