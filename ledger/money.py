@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core import convert
 
@@ -50,6 +50,10 @@ class Weight(NamedTuple):
 
 def weight(posting: Posting) -> Weight:
     """Return what a booked posting adds to the balance of its transaction."""
+    if posting.cost is None and posting.price is not None:
+        # The case of every sale; the amounts that Beancount's function makes on the way cost more than the product.
+        number, price = cast("tuple[Decimal, str]", posting.units)[0], cast("tuple[Decimal, str]", posting.price)
+        return Weight(price[0] * number, price[1])
     return Weight(*convert.get_weight(posting))  # type: ignore[no-untyped-call]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from decimal import Decimal
+from functools import lru_cache
 from itertools import chain
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -183,9 +184,9 @@ class Draft:
             quantity = -quantity
             if self.roles.role(account) is not Role.REFUNDS:
                 account = self.roles.account(Role.REFUNDS)
-        meta = {**ask.meta, goods.POURED: Amount(quantity, ask.commodity)}
+        meta = {**ask.meta, goods.POURED: _amount(quantity, ask.commodity)}
         number, currency = weight(posting)
-        return Posting(account, Amount(snap(number, currency), currency), None, None, posting.flag, meta)
+        return Posting(account, _amount(snap(number, currency), currency), None, None, posting.flag, meta)
 
     def _pairs(self, served: _Served) -> list[Posting]:
         ask, pieces, lost, account = served
@@ -198,7 +199,7 @@ class Draft:
                 # The first cost posting is the line the owner wrote.
                 origin = meta if pairs else ask.meta
                 quantity = -piece.quantity if ask.way.is_return else piece.quantity
-                cost = cost._replace(meta={**origin, goods.POURED: Amount(quantity, ask.commodity)})
+                cost = cost._replace(meta={**origin, goods.POURED: _amount(quantity, ask.commodity)})
             pairs += stock, cost
         if lost:
             meta = generated_meta(ask.meta, goods.POUR_LOSS)
@@ -220,6 +221,12 @@ class Draft:
             written[place] = Posting(line.account, Amount(-number, currency), None, None, line.flag, line.meta)
 
 
+@lru_cache(maxsize=10_000)
+def _amount(number: Decimal, currency: str) -> Amount:
+    """Return an amount; vials of a few sizes at a few prices are most of the books, so they share theirs."""
+    return Amount(number, currency)
+
+
 def _in_money(posting: Posting) -> Posting:
     """Return a posting as the money it stands for."""
     number, currency = weight(posting)
@@ -238,7 +245,7 @@ def _pair(
     if not coming:
         quantity = -quantity
     return (
-        Posting(lot.account, Amount(quantity, lot.commodity), cost, None, None, meta),
+        Posting(lot.account, _amount(quantity, lot.commodity), cost, None, None, meta),
         Posting(account, Amount(-(quantity * cost.number), cost.currency), None, None, None, meta),
     )
 

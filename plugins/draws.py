@@ -78,7 +78,8 @@ def book_draws(entries: Directives, options_map: dict[str, Any]) -> tuple[Direct
             else:
                 booked.append(draft.finish(accounts))
                 errors += draft.errors
-    return [*accounts.missing, *booked], [*errors, *accounts.errors]
+    booked += accounts.missing
+    return booked, [*errors, *accounts.errors]
 
 
 def goods_codes(
@@ -135,7 +136,7 @@ class _Walk:
         self.outstanding = Outstanding()
         self.coming: dict[str, Arrival] = {}
         self.arriving: dict[int, list[Arrival]] = defaultdict(list)
-        for arrival in sorted(found, key=lambda arrival: (arrival.entry.date, arrival.key)):
+        for arrival in sorted(found, key=lambda arrival: (arrival.entry.date, arrival.rank)):
             # A later positive posting of a lot already known is something that comes back to it.
             if self.coming.setdefault(arrival.stock.cost.label or "", arrival) is arrival:
                 self.arriving[id(arrival.entry)].append(arrival)
@@ -199,7 +200,7 @@ class _Walk:
             commodity=stock.commodity,
             account=stock.account,
             cost=stock.cost,
-            key=arrival.key,
+            rank=arrival.rank,
             entry=arrival.entry,
             received=stock.quantity,
             written=before.number if before is not None else stock.cost.number,

@@ -26,13 +26,15 @@ if TYPE_CHECKING:
 
 
 class Arrival(NamedTuple):
-    """A posting that may bring a lot, and the transaction it stands in.
+    """A posting that may bring a lot.
 
     Attributes:
-        key: sorts arrivals oldest first: cost date, day, then content, then place in the transaction.
+        rank: its place among all of them, oldest first.
+        entry: the transaction it stands in.
+        stock: the posting.
     """
 
-    key: Key
+    rank: int
     entry: Transaction
     stock: StockPosting
 
@@ -40,27 +42,32 @@ class Arrival(NamedTuple):
 def arrivals(entries: Directives, roles: AccountRoles) -> list[Arrival]:
     """Return every stock posting that may bring a lot, oldest first.
 
-    Left out are returns (a pair with its cost turned back, for a lot that came in elsewhere) and the positive half
-    of a re-costed lot.
+    The oldest has the earliest cost date, then the earliest transaction; of one day, the order is that of labels
+    and contents between transactions, and that of the lines within one. Left out are returns (a pair with its
+    cost turned back, for a lot that came in elsewhere) and the positive half of a re-costed lot.
     """
-    found: list[Arrival] = []
+    found: list[tuple[Key, Transaction, StockPosting]] = []
     for entry in entries:
         if not isinstance(entry, Transaction):
             continue
         for posting in entry.postings:
             if posting.cost is not None:
                 if goods.is_booked(entry):
-                    stock = list(goods.stock_postings(entry.postings, roles.on(entry.date)))
-                    found.extend(_arrivals_of(entry, stock))
+                    found.extend(_coming(entry, roles))
                 break
-    whole = {arrival.stock.cost.label for arrival in found if arrival.stock.partner is None}
-    return sorted(
-        (arrival for arrival in found if arrival.stock.partner is None or _is_new(arrival, whole)),
-        key=lambda arrival: arrival.key,
-    )
+    whole = {stock.cost.label for _, _, stock in found if stock.partner is None}
+    found.sort(key=lambda arrival: arrival[0])
+    lots = [
+        (entry, stock)
+        for _, entry, stock in found
+        if stock.partner is None or _is_new(entry, stock, whole)
+    ]
+    return [Arrival(rank, entry, stock) for rank, (entry, stock) in enumerate(lots)]
 
 
-def _arrivals_of(entry: Transaction, stock: list[StockPosting]) -> Iterator[Arrival]:
+def _coming(entry: Transaction, roles: AccountRoles) -> Iterator[tuple[Key, Transaction, StockPosting]]:
+    """Yield the positive stock postings of a transaction, each with its key among all such postings."""
+    stock = list(goods.stock_postings(entry.postings, roles.on(entry.date)))
     coming = [item for item in stock if item.quantity > 0]
     if not coming:
         return
@@ -69,13 +76,13 @@ def _arrivals_of(entry: Transaction, stock: list[StockPosting]) -> Iterator[Arri
     content = content_key(entry)
     for item in coming:
         if item.cost.label not in leaving:
-            yield Arrival((item.cost.date, entry.date, labels, content, item.place), entry, item)
+            yield (item.cost.date, entry.date, labels, content, item.place), entry, item
 
 
-def _is_new(arrival: Arrival, known: set[str | None]) -> bool:
+def _is_new(entry: Transaction, stock: StockPosting, known: set[str | None]) -> bool:
     """Whether a pair brings a lot: an earlier expense turned into stock, rather than goods that came back."""
-    cost = arrival.stock.cost
-    return cost.date == arrival.entry.date if cost.label is None else cost.label not in known
+    cost = stock.cost
+    return cost.date == entry.date if cost.label is None else cost.label not in known
 
 
 def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:
@@ -86,7 +93,7 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
     errors: list[Problem] = []
     names: dict[str, Arrival] = {}
     renamed: dict[int, dict[int, str]] = {}
-    for arrival in sorted(found, key=lambda arrival: (arrival.entry.date, arrival.key)):
+    for arrival in sorted(found, key=lambda arrival: (arrival.entry.date, arrival.rank)):
         stock = arrival.stock
         label = stock.cost.label
         if label is None:

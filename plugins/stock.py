@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Transaction
     from beancount.core.position import Cost
-    from millilot.plugins.order import Key
-
 ZERO = Decimal(0)
 
 
@@ -53,7 +51,7 @@ class Lot:
         commodity: what is in it.
         account: the stock account it stands in.
         cost: as it came in, inbound included; the lot with the oldest date is drawn from first.
-        key: its place in that order.
+        rank: its place in that order.
         entry: the transaction that brought it.
         received: the quantity that came in, less what went back to the supplier.
         written: cost per unit as the owner wrote it, before inbound.
@@ -66,7 +64,7 @@ class Lot:
     commodity: str
     account: str
     cost: Cost
-    key: Key
+    rank: int
     entry: Transaction
     received: Decimal
     written: Decimal
@@ -129,7 +127,7 @@ class Shelf:
     def add(self, lot: Lot) -> None:
         """Put a lot that came in on the shelf."""
         self._by_name[lot.name] = lot
-        insort(self._by_commodity.setdefault(lot.commodity, []), lot, key=lambda lot: lot.key)
+        insort(self._by_commodity.setdefault(lot.commodity, []), lot, key=lambda lot: lot.rank)
         self._first[lot.commodity] = 0
         for link in lot.entry.links or ():
             self._by_link.setdefault(link, []).append(lot)
@@ -141,7 +139,7 @@ class Shelf:
     def of_links(self, links: Iterable[str]) -> list[Lot]:
         """Return the lots that came in under any of these links, oldest first."""
         lots = {lot.name: lot for link in links for lot in self._by_link.get(link, ())}
-        return sorted(lots.values(), key=lambda lot: lot.key)
+        return sorted(lots.values(), key=lambda lot: lot.rank)
 
     def of_commodity(self, commodity: str) -> list[Lot]:
         """Return all lots of a commodity, the empty ones too, oldest first."""
