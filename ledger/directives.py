@@ -17,8 +17,10 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core import account as account_names
+from beancount.core.amount import Amount
 from beancount.core.data import Commodity as CommodityDirective
 from beancount.core.data import Custom
+
 from millilot.ledger.accounts import AccountRoles, Role
 
 if TYPE_CHECKING:
@@ -83,6 +85,25 @@ class PourLoss(NamedTuple):
     loss: Decimal
 
 
+class Stocktake(NamedTuple):
+    """At the start of a day, a bottle held so much of its commodity."""
+
+    day: datetime.date
+    bottle: str
+    quantity: Decimal
+    commodity: str
+    entry: Custom
+
+
+class Weighing(NamedTuple):
+    """At the start of a day, a bottle weighed so many grams."""
+
+    day: datetime.date
+    bottle: str
+    grams: Decimal
+    entry: Custom
+
+
 @dataclass(frozen=True)
 class Settings:
     """Everything the owner set, read once from the books."""
@@ -91,6 +112,8 @@ class Settings:
     commodities: Commodities
     declared_goods: frozenset[str]
     pour_losses: tuple[PourLoss, ...] = ()
+    stocktakes: tuple[Stocktake, ...] = ()
+    weighings: tuple[Weighing, ...] = ()
 
     def pour_loss(self, day: datetime.date) -> Decimal:
         """Return the mL lost per vial of a sale by default on a day (0 when nothing is set)."""
@@ -118,6 +141,22 @@ def _read_pour_loss(entry: Custom) -> PourLoss | str:
     return f"A pour loss is one number of mL per vial, not below 0; expected: {expected}"
 
 
+def _read_stocktake(entry: Custom) -> Stocktake | str:
+    match [value.value for value in entry.values or []]:
+        case [str(bottle), Amount(number=Decimal() as quantity, currency=str(commodity))] if quantity >= 0:
+            return Stocktake(entry.date, bottle, quantity, commodity, entry)
+    expected = f'{entry.date} custom "stocktake" "CH-1" 41.5 CEDARHOUR'
+    return f"A stocktake names a bottle and what was in it, not below 0; expected: {expected}"
+
+
+def _read_weighing(entry: Custom) -> Weighing | str:
+    match [value.value for value in entry.values or []]:
+        case [str(bottle), Decimal() as grams] if grams > 0:
+            return Weighing(entry.date, bottle, grams, entry)
+    expected = f'{entry.date} custom "weighing" "CH-1" 187.4'
+    return f"A weighing names a bottle and its weight in grams; expected: {expected}"
+
+
 def _read_commodity(entry: CommodityDirective) -> Commodity | str:
     meta: Mapping[str, Any] = entry.meta
     unit = meta.get("unit", MILLILITRES)
@@ -136,7 +175,12 @@ def _read_commodity(entry: CommodityDirective) -> Commodity | str:
     )
 
 
-_READERS = {"millilot-account": _read_account, "pour-loss": _read_pour_loss}
+_READERS = {
+    "millilot-account": _read_account,
+    "pour-loss": _read_pour_loss,
+    "stocktake": _read_stocktake,
+    "weighing": _read_weighing,
+}
 
 
 def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complaint]]:
@@ -145,8 +189,7 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
     Returns:
         The settings, and a complaint for each directive that cannot be read (it is then left out).
     """
-    roles: list[AccountSetting] = []
-    losses: list[PourLoss] = []
+    read: dict[type, list[Any]] = {kind: [] for kind in (AccountSetting, PourLoss, Stocktake, Weighing)}
     commodities = Commodities()
     declared = set()
     complaints = []
@@ -157,17 +200,20 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
             result = _READERS[entry.type](entry)
         else:
             continue
-        match result:
-            case str():
-                complaints.append(Complaint(entry.meta, result, entry))
-            case Commodity():
-                commodities[result.code] = result
-                if "unit" in entry.meta:
-                    declared.add(result.code)
-            case AccountSetting():
-                roles.append(result)
-            case PourLoss():
-                losses.append(result)
-    losses.sort()
-    settings = Settings(AccountRoles(roles), commodities, frozenset(declared), tuple(losses))
+        if isinstance(result, str):
+            complaints.append(Complaint(entry.meta, result, entry))
+        elif isinstance(result, Commodity):
+            commodities[result.code] = result
+            if "unit" in entry.meta:
+                declared.add(result.code)
+        else:
+            read[type(result)].append(result)
+    settings = Settings(
+        AccountRoles(read[AccountSetting]),
+        commodities,
+        frozenset(declared),
+        tuple(sorted(read[PourLoss])),
+        tuple(read[Stocktake]),
+        tuple(read[Weighing]),
+    )
     return settings, complaints

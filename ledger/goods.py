@@ -17,6 +17,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.position import Cost
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import weight
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from beancount.core.data import Posting, Transaction
+
     from millilot.ledger.accounts import RoleMap
 
 #: Metadata of a generated posting: which stage wrote it.
@@ -35,6 +37,7 @@ DRAW = "draw"
 POUR_LOSS = "loss"
 INBOUND = "inbound"
 RECOST = "recost"
+STOCKTAKE = "stocktake"
 
 #: A partner's amount equals the cost that left to within the noise of 28-digit products.
 EXACT = Decimal("1E-12")

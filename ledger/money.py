@@ -51,7 +51,7 @@ class Weight(NamedTuple):
 def weight(posting: Posting) -> Weight:
     """Return what a booked posting adds to the balance of its transaction."""
     if posting.cost is None and posting.price is not None:
-        # The case of every sale; the amounts that Beancount's function makes on the way cost more than the product.
+        # The case of every sale; Beancount's function takes its time over amounts on the way.
         number, price = cast("tuple[Decimal, str]", posting.units)[0], cast("tuple[Decimal, str]", posting.price)
         return Weight(price[0] * number, price[1])
     return Weight(*convert.get_weight(posting))  # type: ignore[no-untyped-call]

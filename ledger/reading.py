@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from beancount.core.amount import Amount
 from beancount.core.data import Transaction
+
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Directive, Posting
     from beancount.core.position import Cost
+
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.directives import Settings
     from millilot.ledger.goods import StockPosting
@@ -36,14 +38,16 @@ _UNREAD_ROLES = frozenset({Role.STOCK, Role.INBOUND, Role.BANK})
 
 _KIND_OF_ROLE = {
     Role.COST_OF_GOODS: Kind.SOLD,
-    Role.SUPPLIES_USED: Kind.USED,
-    Role.PACKING: Kind.USED,
     Role.SHRINKAGE: Kind.SHRINKAGE,
+    Role.OTHER_COSTS: Kind.SHRINKAGE,
     Role.LOSS: Kind.LOST,
     Role.PERSONAL_USE: Kind.KEPT,
     # Goods that left for an account that is private are the owner's own.
     None: Kind.KEPT,
 }
+
+#: Where supplies go when they are used up.
+_USED_UP = frozenset({Role.COST_OF_GOODS, Role.SUPPLIES_USED, Role.PACKING})
 
 
 def order_of(entry: Transaction) -> str | None:
@@ -116,6 +120,9 @@ class _Reader:
         name = item.cost.label
         if item.quantity <= 0 or name is None or name in self.bottles:
             return
+        if item.cost.currency != self.currency:
+            self.foreign.append(Foreign(item.account, item.value, item.cost.currency, entry))
+            return
 
         def number(key: str) -> Decimal | None:
             value = item.meta.get(key)
@@ -150,7 +157,7 @@ class _Reader:
             elif item.partner is not None:
                 to = roles.role(item.partner.account)
                 kind = _departure(item.partner, to, bottle)
-            elif item.meta.get(goods.MARK) == goods.RECOST:
+            elif item.meta.get(goods.MARK) in {goods.RECOST, goods.STOCKTAKE}:
                 quantity, value = recosted.get(bottle.name, (ZERO, ZERO))
                 recosted[bottle.name] = quantity + item.quantity, value + item.value
                 continue
@@ -161,11 +168,14 @@ class _Reader:
             # The share of a late cost whose mL are gone stands beside the lot as cost of goods.
             gone = sum((_late_share(posting, name) for posting in entry.postings), ZERO)
             if quantity:
-                yield Move(entry.date, name, Kind.FOUND, quantity, ZERO)
-            if value + gone:
+                # What was found costs nothing but the noise of the last digit.
+                yield Move(entry.date, name, Kind.FOUND, quantity, value)
+            elif value + gone:
                 yield Move(entry.date, name, Kind.LATE_COST, ZERO, value + gone)
             if gone:
-                yield Move(entry.date, name, Kind.SOLD, ZERO, -gone, Role.COST_OF_GOODS)
+                fragrance = self.bottles[name].commodity.is_fragrance
+                kind, to = (Kind.SOLD, Role.COST_OF_GOODS) if fragrance else (Kind.USED, Role.SUPPLIES_USED)
+                yield Move(entry.date, name, kind, ZERO, -gone, to)
 
     def _money(
         self,
@@ -205,7 +215,7 @@ def _departure(partner: Posting, role: Role | None, bottle: Bottle) -> Kind:
     """Return why goods left, from where their cost went."""
     if role is Role.COST_OF_GOODS and (partner.meta or {}).get(goods.MARK) == goods.POUR_LOSS:
         return Kind.POUR_LOSS
-    if role is Role.COST_OF_GOODS and not bottle.commodity.is_fragrance:
+    if not bottle.commodity.is_fragrance and role in _USED_UP:
         return Kind.USED
     # Any other account of the activity: given away to sell more.
     return _KIND_OF_ROLE.get(role, Kind.SAMPLED)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from beancount.core.data import Transaction
+
     from millilot.ledger.accounts import Role
     from millilot.ledger.directives import Commodity, Settings
 
@@ -197,7 +199,7 @@ class Books:
         """The day of the last record."""
         return self.records[-1].date if self.records else None
 
-    @property
+    @cached_property
     def fragrances(self) -> dict[str, Bottle]:
         """The lots measured in mL, oldest first."""
         return {name: bottle for name, bottle in self.bottles.items() if bottle.commodity.is_fragrance}

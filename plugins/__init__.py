@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from beancount.core.data import Directives
+
     from millilot.plugins.problems import Problem
 
     Stage = Callable[[Directives, dict[str, Any]], tuple[Directives, list[Problem]]]

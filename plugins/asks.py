@@ -21,6 +21,7 @@ from enum import Enum
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.interpolate import AUTOMATIC_META
+
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import Weight
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     from beancount.core.data import Posting, Transaction
+
     from millilot.ledger.accounts import RoleMap
 
 ZERO = Decimal(0)
@@ -184,6 +186,8 @@ def _slip(posting: Posting, number: Decimal, commodity: str, role: Role | None) 
     account = posting.account
     if not number:
         return f"This line moves {written}: nothing. Write how much left the bottle."
+    if role is Role.STOCK:
+        return _cost_missing(posting, Weight(number, commodity))
     if posting.price is None and role in _PRICED_ON:
         return f"{written} on {account} has no price. Write what was charged: {written} @@ 12.00 USD."
     if posting.price is not None and role is Role.REFUNDS:

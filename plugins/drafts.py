@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from beancount.core.amount import Amount
 from beancount.core.data import Posting, Transaction
 from beancount.core.interpolate import AUTOMATIC_META, compute_residual
+
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit, snap, weight
@@ -56,10 +57,23 @@ class Draft:
     """
 
     __slots__ = (
-        "_failed", "_generated", "_kept_stock", "_mirrors", "_served", "asks", "entry", "errors", "roles", "stock",
+        "_accounts",
+        "_failed",
+        "_generated",
+        "_kept_stock",
+        "_mirrors",
+        "_served",
+        "asks",
+        "entry",
+        "errors",
+        "roles",
+        "stock",
     )
 
-    def __init__(self, entry: Transaction, roles: RoleMap, codes: Collection[str]) -> None:
+    def __init__(
+        self, entry: Transaction, roles: RoleMap, codes: Collection[str], accounts: Accounts,
+    ) -> None:
+        self._accounts = accounts
         self.entry = entry
         self.roles = roles
         self.errors: list[Problem] = []
@@ -96,7 +110,10 @@ class Draft:
             lost: what was lost in the pour, from the same lots.
             role: where the cost of goods sold of this commodity belongs.
         """
-        account = self.roles.account(role) if ask.way.is_priced else ask.account
+        currency = pieces[0].cost.currency
+        account = self.account(role, currency, ask.meta) if ask.way.is_priced else ask.account
+        if lost:
+            self.account(Role.COST_OF_GOODS, currency, ask.meta)
         self._served[ask.place] = _Served(ask, pieces, lost, account)
 
     def keep_stock(self, stock: StockPosting, pieces: list[Piece], sign: int) -> None:
@@ -113,10 +130,16 @@ class Draft:
             # Sent back at the price paid: the inbound the supplier does not refund is lost.
             lost = stock.value - sum((weight(new).number for new in kept), ZERO)
             if lost:
-                account = self.roles.account(Role.OTHER_COSTS)
+                account = self.account(Role.OTHER_COSTS, stock.cost.currency, dict(stock.meta))
                 meta = generated_meta(dict(stock.meta), goods.INBOUND)
                 amount = Amount(snap(lost, stock.cost.currency), stock.cost.currency)
                 self._generated.append(Posting(account, amount, None, None, None, meta))
+
+    def account(self, role: Role, currency: str, meta: dict[str, Any]) -> str:
+        """Return the account of a role for a posting of ours, and say that it must be open."""
+        account = self.roles.account(role)
+        self._accounts.need(account, currency, meta, self.entry)
+        return account
 
     def generate(self, postings: Iterable[Posting]) -> None:
         """Add postings of a stage at the end."""
@@ -124,8 +147,8 @@ class Draft:
 
     # -- the transaction in the end
 
-    def finish(self, accounts: Accounts) -> Transaction:
-        """Write the transaction down, and tell `accounts` which accounts of ours it needs."""
+    def finish(self) -> Transaction:
+        """Write the transaction down."""
         if not (self._mirrors or self._failed or self._served or self._kept_stock or self._generated):
             return self.entry
         written = self._written()
@@ -141,7 +164,6 @@ class Draft:
             postings = [*kept, *generated]
         else:
             postings = [*written.values(), *generated]
-        accounts.need(postings, self.entry)
         # All fields but the last, which is the postings; `_replace` takes several times as long.
         return Transaction(*self.entry[:-1], postings)
 
@@ -183,7 +205,7 @@ class Draft:
         if ask.way is Way.SOLD_BACK:
             quantity = -quantity
             if self.roles.role(account) is not Role.REFUNDS:
-                account = self.roles.account(Role.REFUNDS)
+                account = self.account(Role.REFUNDS, posting.price.currency if posting.price else "", ask.meta)
         meta = {**ask.meta, goods.POURED: _amount(quantity, ask.commodity)}
         number, currency = weight(posting)
         return Posting(account, _amount(snap(number, currency), currency), None, None, posting.flag, meta)
@@ -194,7 +216,7 @@ class Draft:
         meta = generated_meta(ask.meta, goods.DRAW)
         pairs: list[Posting] = []
         for piece in pieces:
-            stock, cost = _pair(piece, account, meta, coming=ask.way.is_return)
+            stock, cost = pair(piece, account, meta, coming=ask.way.is_return)
             if not ask.way.is_priced:
                 # The first cost posting is the line the owner wrote.
                 origin = meta if pairs else ask.meta
@@ -205,7 +227,7 @@ class Draft:
             meta = generated_meta(ask.meta, goods.POUR_LOSS)
             account = self.roles.account(Role.COST_OF_GOODS)
             for piece in lost:
-                pairs += _pair(piece, account, meta, coming=False)
+                pairs += pair(piece, account, meta, coming=False)
         return pairs
 
     def _balance(self, written: dict[int, Posting], generated: list[Posting]) -> None:
@@ -233,7 +255,7 @@ def _in_money(posting: Posting) -> Posting:
     return posting._replace(units=Amount(snap(number, currency), currency), cost=None, price=None)
 
 
-def _pair(
+def pair(
     piece: Piece, account: str, meta: dict[str, Any], *, coming: bool,
 ) -> tuple[Posting, Posting]:
     """Return the stock posting of a piece and the posting of its cost.

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, cast
 from beancount.core.amount import Amount
 from beancount.core.data import Open, Posting, Transaction
 from beancount.core.interpolate import AUTOMATIC_META
+
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Directives
     from beancount.core.position import Cost
+
     from millilot.ledger.accounts import AccountRoles, RoleMap
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.problems import Problem

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from beancount.core.amount import Amount
 from beancount.core.data import Posting
+
 from millilot.ledger import goods
 from millilot.plugins.landed_cost import PURCHASE, Inbound, clearing_posting, generated_meta, spread
 from millilot.plugins.problems import LandedCostError
@@ -50,7 +51,7 @@ def book_late_cost(draft: Draft, inbound: Inbound, shelf: Shelf, role_of_cost: d
             return
     draft.generate([clearing_posting(inbound)])
     for lot, share in zip(lots, shares, strict=True):
-        account = draft.roles.account(role_of_cost[lot.commodity])
+        account = draft.account(role_of_cost[lot.commodity], inbound.currency, inbound.meta)
         draft.generate(_recost(lot, share, inbound, account))
 
 

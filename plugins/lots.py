@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.data import Transaction
+
 from millilot.ledger import goods
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import operating_currency
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Directives
     from beancount.core.position import Cost
+
     from millilot.ledger.accounts import AccountRoles
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.problems import Problem

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from beancount.core.data import Close, Open, new_metadata
-from millilot.ledger import goods
+from beancount.core.data import Open, new_metadata
+
 from millilot.plugins.problems import AccountError
 
 if TYPE_CHECKING:
-    from beancount.core.data import Directives, Posting, Transaction
+    from beancount.core.data import Directive, Directives
+
     from millilot.plugins.problems import Problem
+
+
+AUTO_ACCOUNTS = "beancount.plugins.auto_accounts"
 
 
 class Accounts:
@@ -21,30 +25,27 @@ class Accounts:
         missing: an `open` directive for each, so that the books can be loaded and read all the same.
     """
 
-    def __init__(self, entries: Directives) -> None:
+    def __init__(self, entries: Directives, options_map: dict[str, Any]) -> None:
         # When an account is open is Beancount's to check; here only whether it ever is.
-        self._known = {entry.account for entry in entries if isinstance(entry, Open | Close)}
+        self._known = {entry.account for entry in entries if isinstance(entry, Open)}
+        # With this plugin behind ours, nothing has to be open.
+        self._opened_later = any(name == AUTO_ACCOUNTS for name, _ in options_map["plugin"])
         self.errors: list[Problem] = []
         self.missing: Directives = []
 
-    def need(self, postings: list[Posting], entry: Transaction) -> None:
-        """Say that a transaction has these postings; called in order of date."""
-        for posting in postings:
-            if posting.account not in self._known and _is_ours(posting):
-                self._miss(posting, entry)
+    def need(self, account: str, currency: str, meta: dict[str, Any], entry: Directive) -> None:
+        """Say that an entry posts to an account the plugin chose; called in order of date.
 
-    def _miss(self, posting: Posting, entry: Transaction) -> None:
-        account = posting.account
+        Args:
+            account: the account; of those the owner wrote, Beancount speaks.
+            currency: what it is posted in.
+            meta: of the line that asks for it.
+            entry: the entry it stands in.
+        """
+        if account in self._known or self._opened_later:
+            return
         self._known.add(account)
-        currency = posting.units.currency if posting.units is not None else ""
-        meta = dict(posting.meta or entry.meta)
         message = f"{account} is needed here and is not open. Add: {entry.date} open {account} {currency}"
-        self.errors.append(AccountError(meta, message, entry))
-        opening = new_metadata(meta.get("filename", ""), meta.get("lineno", 0))
+        self.errors.append(AccountError(dict(meta), message, entry))
+        opening = new_metadata(meta["filename"], meta["lineno"])
         self.missing.append(Open(opening, entry.date, account, [], None))
-
-
-def _is_ours(posting: Posting) -> bool:
-    """Whether a posting stands on an account the plugin chose; of all others Beancount speaks."""
-    meta = posting.meta or {}
-    return goods.MARK in meta or goods.POURED in meta

@@ -51,6 +51,14 @@ class ReturnError(NamedTuple):
     entry: Directive
 
 
+class StocktakeError(NamedTuple):
+    """A count or a weight that the books cannot be brought into line with."""
+
+    source: dict[str, Any]
+    message: str
+    entry: Directive
+
+
 class AccountError(NamedTuple):
     """An account the plugin posts to that the books do not open."""
 
@@ -59,4 +67,6 @@ class AccountError(NamedTuple):
     entry: Directive
 
 
-Problem: TypeAlias = SettingError | LotError | LandedCostError | DrawError | ReturnError | AccountError
+Problem: TypeAlias = (
+    SettingError | LotError | LandedCostError | DrawError | ReturnError | StocktakeError | AccountError
+)

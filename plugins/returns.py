@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Transaction
     from beancount.core.position import Cost
+
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.drafts import Draft
 

@@ -9,14 +9,19 @@ from __future__ import annotations
 from bisect import insort
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from millilot.ledger.goods import EXACT
+from millilot.plugins.landed_cost import BEFORE_INBOUND
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from beancount.core.data import Transaction
     from beancount.core.position import Cost
+
+    from millilot.plugins.lots import Arrival
 ZERO = Decimal(0)
 
 
@@ -53,7 +58,9 @@ class Lot:
         cost: as it came in, inbound included; the lot with the oldest date is drawn from first.
         rank: its place in that order.
         entry: the transaction that brought it.
+        meta: of the posting that brought it.
         received: the quantity that came in, less what went back to the supplier.
+        bought_quantity: the quantity it was bought with.
         written: cost per unit as the owner wrote it, before inbound.
         landed: cost per unit with all inbound so far.
         countable: False when its cost was refused; nothing more is said of it then.
@@ -66,12 +73,41 @@ class Lot:
     cost: Cost
     rank: int
     entry: Transaction
+    meta: Mapping[str, Any]
     received: Decimal
+    bought_quantity: Decimal
     written: Decimal
     landed: Decimal
     countable: bool = True
     left: Decimal = ZERO
     layers: list[Layer] = field(default_factory=list)
+
+    @classmethod
+    def from_arrival(cls, arrival: Arrival, currency: str | None) -> Lot:
+        """Make the lot that a posting brings.
+
+        Args:
+            arrival: the posting.
+            currency: the operating currency, which its cost should be in; None when the books set none.
+        """
+        _, entry, stock = arrival
+        before = stock.meta.get(BEFORE_INBOUND)
+        return cls(
+            name=stock.cost.label or "",
+            commodity=stock.commodity,
+            account=stock.account,
+            cost=stock.cost,
+            rank=arrival.rank,
+            entry=entry,
+            meta=stock.meta,
+            received=stock.quantity,
+            bought_quantity=stock.quantity,
+            written=before.number if before is not None else stock.cost.number,
+            landed=stock.cost.number,
+            countable=currency is None or stock.cost.currency == currency,
+            left=stock.quantity,
+            layers=[Layer(stock.quantity, stock.cost)],
+        )
 
     @property
     def bought(self) -> datetime.date:
@@ -93,10 +129,16 @@ class Lot:
             del self.layers[0]
         return pieces
 
-    def take_at(self, cost: Decimal, quantity: Decimal, exactness: Decimal) -> Piece | None:
+    def holds_at(self, cost: Decimal, quantity: Decimal) -> bool:
+        """Whether the layer of one cost per unit holds a quantity."""
+        return any(
+            abs(layer.cost.number - cost) < EXACT and layer.quantity >= quantity for layer in self.layers
+        )
+
+    def take_at(self, cost: Decimal, quantity: Decimal) -> Piece | None:
         """Take a quantity from the layer of one cost per unit; None if it does not hold as much."""
         for place, layer in enumerate(self.layers):
-            if abs(layer.cost.number - cost) < exactness and layer.quantity >= quantity:
+            if abs(layer.cost.number - cost) < EXACT and layer.quantity >= quantity:
                 layer.quantity -= quantity
                 self.left -= quantity
                 if not layer.quantity:

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
+
 from millilot.ledger.goods import EXACT
 from millilot.reports.allocation import allocate
 from millilot.reports.bottles import net_by_day

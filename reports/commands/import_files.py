@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
 from millilot.importers.batch import Batch, Outcome
 from millilot.importers.booking import open_books
 from millilot.importers.channel import choose_profile, require_fit

@@ -14,6 +14,7 @@ from fava.context import g
 from fava.ext import FavaExtensionBase
 from fava.helpers import FavaAPIError
 from flask import url_for
+
 from millilot.ledger.reading import read_books
 
 if TYPE_CHECKING:

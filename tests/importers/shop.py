@@ -12,6 +12,7 @@ from typing import Any
 
 from beancount import loader
 from click.testing import CliRunner, Result
+
 from millilot.reports.commands.import_files import import_files
 
 DATA = Path(__file__).parent / "data"

@@ -12,6 +12,7 @@ from beancount.core.data import Transaction
 from click.testing import CliRunner, Result
 from fava.core import FavaLedger
 from fava.core.file import insert_entry
+
 from millilot.importers.channel import ChannelImporter
 from millilot.importers.problems import FileError
 

@@ -11,6 +11,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING
 
 import pytest
+
 from millilot.importers.batch import Batch
 from millilot.importers.booking import open_books
 from millilot.importers.problems import BooksError

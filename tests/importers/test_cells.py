@@ -6,6 +6,7 @@ import datetime
 from typing import TYPE_CHECKING, Any
 
 import pytest
+
 from millilot.importers.cells import CellReader
 from millilot.importers.profile import Columns, Profile
 from millilot.importers.table import Row, RowError

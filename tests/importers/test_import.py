@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from beancount import loader
 from click.testing import CliRunner
+
 from millilot.reports.commands.import_files import import_files
 
 from .shop import DATA

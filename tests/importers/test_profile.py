@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
+
 from millilot.importers import profile
 from millilot.importers.problems import ProfileError
 from millilot.importers.profile import Pour, read_profile

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+
 from millilot.importers.problems import FileError
 from millilot.importers.profile import FileShape
 from millilot.importers.table import Row, read_headings, read_rows

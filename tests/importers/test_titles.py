@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 
 import pytest
+
 from millilot.importers.profile import Pour, TitleRules
 from millilot.importers.titles import TitleReader
 from millilot.ledger.directives import Commodity

@@ -1,0 +1,20 @@
+"""The command line's verbs, one module each; they load books, call a report and write it out."""
+
+from __future__ import annotations
+
+import click
+
+from millilot.reports.commands.bottles import bottles_command
+from millilot.reports.commands.check import check_command
+from millilot.reports.commands.collection import collection_command
+from millilot.reports.commands.year import year_command
+
+
+@click.group()
+@click.version_option(package_name="millilot")
+def main() -> None:
+    """Books for people who pour decants: cost per mL, payback per bottle and year-end totals."""
+
+
+for command in (bottles_command, year_command, collection_command, check_command):
+    main.add_command(command)

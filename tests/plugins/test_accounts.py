@@ -1,0 +1,208 @@
+"""Where what the plugin makes is posted, and what happens when that account is not open."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from beancount import loader
+
+from .books import ACCOUNTS, PLUGIN, SHELF, LoadedBooks, load, states
+
+SALE = """
+2026-02-01 * "sale" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank  12.00 USD
+"""
+
+
+def without(account: str, books: str = SHELF) -> str:
+    """Return the books without the line that opens an account."""
+    kept = [line for line in books.splitlines() if f" open {account}" not in line]
+    assert len(kept) == len(books.splitlines()) - 1
+    return "\n".join(kept)
+
+
+def test_an_account_that_is_not_open_is_one_error_at_the_first_line_that_needs_it() -> None:
+    books = load(
+        """
+        2026-02-01 * "first" ^order-1
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD  ; blamed
+          Assets:Bank  12.00 USD
+
+        2026-02-02 * "second" ^order-2
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+          Assets:Bank  12.00 USD
+        """,
+        without("Expenses:CostOfGoods:Fragrance"),
+    )
+    assert "open Expenses:CostOfGoods:Fragrance" in books.error()
+    assert books.balance("Income:Sales") == Decimal("-24.00")
+
+
+def test_the_open_line_of_the_message_can_be_pasted() -> None:
+    rest = without("Expenses:CostOfGoods:Fragrance")
+    [message] = load(SALE, rest).messages
+    line = message[message.index("open Expenses:CostOfGoods:Fragrance") - len("2026-01-01 ") :].splitlines()[0]
+    books = load(SALE, f"{rest}\n{line.rstrip('.')}")
+    assert books.messages == []
+    assert books.left() == {"CH-1": 95}
+
+
+def test_the_refunds_account_is_asked_for_when_a_return_needs_it() -> None:
+    books = load(
+        f"""{SALE}
+2026-02-09 * "back" ^order-1
+  Income:Sales  5 CEDARHOUR @@ 12.00 USD  ; blamed
+  Assets:Bank  -12.00 USD
+        """,
+        without("Income:Refunds"),
+    )
+    assert "open Income:Refunds" in books.error()
+
+
+def test_a_forgotten_plugin_line_is_an_error_at_every_sale() -> None:
+    _, errors, _ = loader.load_string(f"{SALE}{SALE}{SHELF}")
+    assert len(errors) == 2
+    assert all("Income:Sales" in error.message for error in errors)
+
+
+def test_stock_leaves_the_account_its_lot_stands_in() -> None:
+    books = load(
+        """
+        2026-01-07 * "cellar"
+          Assets:Stock:Cellar  50 CEDARHOUR {{80.00 USD, "CH-2"}}
+          Assets:Bank  -80.00 USD
+
+        2026-02-01 * "sale" ^order-1
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+            bottle: "CH-2"
+          Assets:Bank  12.00 USD
+        """,
+        f'{SHELF}\n2020-01-01 open Assets:Stock:Cellar "NONE"',
+    )
+    assert books.messages == []
+    assert [str(posting.units) for posting in books.postings("Assets:Stock:Cellar")] == [
+        "50 CEDARHOUR",
+        "-5 CEDARHOUR",
+    ]
+
+
+def test_the_oldest_lot_is_found_in_whatever_stock_account() -> None:
+    books = load(
+        """
+        2026-01-04 * "cellar"
+          Assets:Stock:Cellar  50 CEDARHOUR {{80.00 USD, "CH-0"}}
+          Assets:Bank  -80.00 USD
+
+        2026-02-01 * "sale" ^order-1
+          Income:Sales  -55 CEDARHOUR @@ 120.00 USD
+          Assets:Bank  120.00 USD
+        """,
+        f'{SHELF}\n2020-01-01 open Assets:Stock:Cellar "NONE"',
+    )
+    assert books.messages == []
+    assert books.left() == {"CH-1": 95}
+
+
+def test_a_stock_account_without_none_gives_the_same_books() -> None:
+    strict = SHELF.replace(' "NONE"', "")
+    assert strict != SHELF
+    books = load(SALE, strict)
+    assert books.messages == []
+    assert books.balances() == load(SALE).balances()
+
+
+def test_all_stock_in_one_account() -> None:
+    shelf = SHELF.replace("Assets:Stock:CedarHour", "Assets:Stock")
+    books = load(SALE, shelf)
+    assert books.messages == []
+    assert books.left() == {"CH-1": 95}
+
+
+def test_sub_accounts_play_the_part_of_the_account_above() -> None:
+    books = load(
+        """
+        2026-02-01 * "sale" ^order-1
+          Income:Sales:CedarHour  -5 CEDARHOUR @@ 12.00 USD
+          Expenses:Samples:Cards  1 CEDARHOUR
+          Equity:PersonalUse:Spouse  2 CEDARHOUR
+          Assets:Marketplace:Lantern  12.00 USD
+
+        2026-02-09 * "back" ^order-1
+          Income:Refunds:Lantern  5 CEDARHOUR @@ 12.00 USD
+          Assets:Marketplace:Lantern  -12.00 USD
+        """,
+        f"""{SHELF}
+2020-01-01 open Income:Sales:CedarHour USD
+2020-01-01 open Income:Refunds:Lantern USD
+2020-01-01 open Expenses:Samples:Cards USD
+2020-01-01 open Equity:PersonalUse:Spouse USD
+""",
+    )
+    assert books.messages == []
+    assert books.left() == {"CH-1": 97}
+    assert books.balance("Income:Sales:CedarHour") == Decimal("-12.00")
+    assert books.balance("Income:Refunds:Lantern") == Decimal("12.00")
+    assert books.balance("Expenses:Samples:Cards") == Decimal("1.296")
+    assert books.balance("Equity:PersonalUse:Spouse") == Decimal("2.592")
+
+
+def test_a_role_can_be_given_to_another_account() -> None:
+    books = load(
+        """
+        2026-01-01 custom "millilot-account" "sales" Income:Decants
+        2026-01-01 custom "millilot-account" "cost-of-goods" Expenses:Poured
+
+        2026-02-01 * "sale" ^order-1
+          Income:Decants  -5 CEDARHOUR @@ 12.00 USD
+          Assets:Bank  12.00 USD
+        """,
+        f"{SHELF}\n2020-01-01 open Income:Decants USD\n2020-01-01 open Expenses:Poured USD",
+    )
+    assert books.messages == []
+    assert books.balance("Income:Decants") == Decimal("-12.00")
+    assert books.balance("Expenses:Poured") == Decimal("6.48")
+
+
+def test_a_role_changes_from_its_date_on() -> None:
+    books = load(
+        """
+        2026-03-01 custom "millilot-account" "cost-of-goods" Expenses:Poured
+
+        2026-02-28 * "before" ^order-1
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+          Assets:Bank  12.00 USD
+
+        2026-03-01 * "from" ^order-2
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+          Assets:Bank  12.00 USD
+        """,
+        f"{SHELF}\n2020-01-01 open Expenses:Poured USD",
+    )
+    assert books.messages == []
+    assert books.balance("Expenses:CostOfGoods:Fragrance") == Decimal("6.48")
+    assert books.balance("Expenses:Poured") == Decimal("6.48")
+
+
+def test_another_stock_account() -> None:
+    shelf = SHELF.replace("Assets:Stock", "Assets:Shelf")
+    books = load(f'2020-01-01 custom "millilot-account" "stock" Assets:Shelf\n{SALE}', shelf)
+    assert books.messages == []
+    assert sum(posting.units.number for posting in books.postings("Assets:Shelf:CedarHour")) == 95
+
+
+def test_a_role_that_does_not_exist_is_one_error(faulty: LoadedBooks) -> None:
+    """
+    2026-01-01 custom "millilot-account" "selling" Income:Decants  ; blamed
+
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+      Assets:Bank  12.00 USD
+    """
+    assert states(faulty.error(), "selling", "sales")
+    assert faulty.left() == {"CH-1": 95}
+
+
+def test_the_accounts_of_these_tests_are_in_order() -> None:
+    assert load("", ACCOUNTS).messages == []
+    assert PLUGIN in load("").text

@@ -1,0 +1,230 @@
+"""Payback per bottle."""
+
+from __future__ import annotations
+
+import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import pytest
+
+from millilot.reports.bottles import COLUMNS, bottles, rows_of, totals
+
+from .books import SHELF, by_bottle, read
+
+if TYPE_CHECKING:
+    from millilot.ledger.records import Books
+
+WORKED = (
+    SHELF
+    + """
+2026-02-01 * "Lantern" "sale" ^order-1
+  Income:Sales  -10 CEDARHOUR @@ 40.00 USD
+  Income:Postage  -5.00 USD
+  Expenses:Selling:Fees  4.50 USD
+  Expenses:Selling:Postage  5.50 USD
+  Assets:Marketplace:Lantern
+2026-02-05 * "sample"
+  Expenses:Samples  2 CEDARHOUR
+2026-02-06 * "spilt"
+  Expenses:Loss  3 CEDARHOUR
+2026-02-07 * "kept"
+  Equity:PersonalUse  15 CEDARHOUR
+2026-03-01 * "Lantern" "sale" ^order-2
+  Income:Sales  -30 CEDARHOUR @@ 110.00 USD
+  Assets:Marketplace:Lantern
+2026-03-09 * "refund" ^order-2
+  Income:Refunds  10.00 USD
+  Assets:Marketplace:Lantern
+"""
+)
+
+
+def test_a_bottle_worked_out_by_hand() -> None:
+    row = by_bottle(read(WORKED))["CH-1"]
+    assert {name: str(value) for name, value in row.items()} == {
+        "bottle": "CH-1",
+        "fragrance": "Cedar Hour",
+        "bought": "2026-01-05",
+        "cost": "129.60",
+        "ml_bought": "100",
+        "cost_per_ml": "1.2960",
+        "ml_found": "0",
+        "ml_sold": "40",
+        "ml_sampled": "2",
+        "ml_lost": "3",
+        "ml_kept": "15",
+        "ml_left": "40",
+        "sales": "150.00",
+        "of_which_swaps": "0.00",
+        "postage_charged": "5.00",
+        "refunds": "10.00",
+        "fees": "4.50",
+        "postage": "5.50",
+        "supplies": "0.00",
+        "compensation": "0.00",
+        "net": "135.00",
+        "payback": "1.0417",
+        "paid_back_on": "2026-03-01",
+        "to_recover": "0.00",
+        "cost_of_goods": "51.84",
+        "cost_sampled": "2.59",
+        "cost_lost": "3.89",
+        "cost_kept": "19.44",
+        "profit": "76.68",
+        "stock_value": "51.84",
+    }
+
+
+def test_the_last_row_has_no_bottle_and_the_first_ones_are_the_oldest(books: Books) -> None:
+    """
+    2026-01-05 * "same day, earlier name"
+      Assets:Stock:CedarHour  10 CEDARHOUR {{10.00 USD, "A-1"}}
+      Assets:Bank
+    2026-02-01 * "Lantern" "shop fee"
+      Expenses:Selling:Fees  9.00 USD
+      Assets:Marketplace:Lantern
+    """
+    frame = bottles(books)
+    assert list(frame["bottle"]) == ["A-1", "CH-1", "QR-1", None]
+    assert tuple(frame.columns) == COLUMNS
+    last = by_bottle(books)[None]
+    assert (last["fees"], last["net"], last["payback"], last["bought"]) == (9, -9, None, None)
+
+
+def test_a_bottle_is_paid_back_from_the_day_its_net_stays_at_its_cost(books: Books) -> None:
+    """
+    2026-02-01 * "Lantern" "sale" ^order-1
+      Income:Sales  -10 QUIETREED @@ 100.00 USD
+      Assets:Marketplace:Lantern
+    2026-02-05 * "refund" ^order-1
+      Income:Refunds  1.00 USD
+      Assets:Marketplace:Lantern
+    2026-02-09 * "Lantern" "sale" ^order-2
+      Income:Sales  -5 QUIETREED @@ 1.00 USD
+      Assets:Marketplace:Lantern
+    """
+    assert by_bottle(books)["QR-1"]["paid_back_on"] == datetime.date(2026, 2, 9)
+    assert by_bottle(books)["CH-1"]["paid_back_on"] is None
+    assert by_bottle(books)["CH-1"]["to_recover"] == Decimal("129.60")
+
+
+def test_a_fall_within_the_day_does_not_count(books: Books) -> None:
+    """
+    2026-02-01 * "Lantern" "sale" ^order-1
+      Income:Sales  -10 QUIETREED @@ 104.00 USD
+      Assets:Marketplace:Lantern
+    2026-02-03 * "label" ^order-1
+      Expenses:Selling:Postage  5.00 USD
+      Assets:Marketplace:Lantern
+    2026-02-03 * "postage paid by the buyer" ^order-1
+      Income:Postage  -2.00 USD
+      Assets:Marketplace:Lantern
+    """
+    assert by_bottle(books)["QR-1"]["paid_back_on"] == datetime.date(2026, 2, 1)
+
+
+def test_a_bottle_that_cost_nothing_is_paid_back_the_day_it_came(books: Books) -> None:
+    """
+    2026-01-20 * "gift with a purchase"
+      Assets:Stock:CedarHour  5 CEDARHOUR {0 USD, "MINI"}
+    2026-02-01 * "Lantern" "sale" ^order-1
+      Income:Sales  -5 CEDARHOUR @@ 9.00 USD
+        bottle: "MINI"
+      Assets:Marketplace:Lantern
+    """
+    row = by_bottle(books)["MINI"]
+    assert row["paid_back_on"] == datetime.date(2026, 1, 20)
+    assert row["payback"] is None
+    assert (row["net"], row["profit"]) == (9, 9)
+
+
+def test_goods_that_came_back_are_not_sold(books: Books) -> None:
+    """
+    2026-02-01 * "Lantern" "sale" ^order-1
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+      Assets:Marketplace:Lantern
+    2026-02-09 * "Lantern" "back" ^order-1
+      Income:Refunds  5 CEDARHOUR @@ 12.00 USD
+      Assets:Marketplace:Lantern
+    """
+    row = by_bottle(books)["CH-1"]
+    assert (row["ml_sold"], row["ml_left"], row["cost_of_goods"]) == (0, 100, 0)
+    assert (row["sales"], row["refunds"], row["net"]) == (12, 12, 0)
+
+
+def test_a_bottle_sent_back_to_its_supplier_costs_nothing(books: Books) -> None:
+    """
+    2026-01-20 * "sent back"
+      Assets:Stock:QuietReed  -50 QUIETREED {2.00 USD, "QR-1"}
+      Assets:Bank  97.00 USD
+      Expenses:CostOfGoods:Other  3.00 USD
+    """
+    row = by_bottle(books)["QR-1"]
+    assert (row["cost"], row["ml_bought"], row["cost_per_ml"], row["ml_left"]) == (0, 0, None, 0)
+
+
+def test_rounded_costs_of_a_bottle_still_add_up_to_its_cost() -> None:
+    books = read(
+        """
+        2026-01-05 * "does not divide"
+          Assets:Stock:CedarHour  30 CEDARHOUR {{100.00 USD, "CH-1"}}
+          Assets:Bank
+        2026-02-01 * "Lantern" "sale" ^order-1
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+          Assets:Marketplace:Lantern
+        2026-02-05 * "sample"
+          Expenses:Samples  2 CEDARHOUR
+        2026-02-07 * "kept"
+          Equity:PersonalUse  4 CEDARHOUR
+        """,
+    )
+    exact = by_bottle(books, exact=True)["CH-1"]
+    row = by_bottle(books)["CH-1"]
+    parts = ("cost_of_goods", "cost_sampled", "cost_lost", "cost_kept", "stock_value")
+    assert row["cost"] == 100
+    assert sum(row[name] for name in parts) == 100
+    assert row["cost_lost"] == 0
+    assert all(abs(row[name] - exact[name]) < Decimal("0.01") for name in parts)
+    assert row["net"] - row["cost"] == row["profit"] - row["stock_value"] - row["cost_kept"]
+
+
+def test_a_bottle_sold_out_leaves_no_noise() -> None:
+    books = read(
+        """
+        2026-01-05 * "does not divide"
+          Assets:Stock:CedarHour  30 CEDARHOUR {{100.00 USD, "CH-1"}}
+          Assets:Bank
+        2026-02-01 * "Lantern" "sale" ^order-1
+          Income:Sales  -7 CEDARHOUR @@ 33.00 USD
+          Assets:Marketplace:Lantern
+        2026-02-02 * "Lantern" "sale" ^order-2
+          Income:Sales  -11 CEDARHOUR @@ 33.00 USD
+          Assets:Marketplace:Lantern
+        2026-02-03 * "Lantern" "sale" ^order-3
+          Income:Sales  -12 CEDARHOUR @@ 34.00 USD
+          Assets:Marketplace:Lantern
+        """,
+    )
+    row = by_bottle(books)["CH-1"]
+    assert (row["stock_value"], row["cost_of_goods"], row["profit"]) == (0, 100, 0)
+    assert (row["payback"], row["paid_back_on"]) == (1, datetime.date(2026, 2, 3))
+
+
+def test_totals_are_the_sums_of_the_rows() -> None:
+    frame = bottles(read(WORKED))
+    total = totals(frame)
+    assert total["cost"] == Decimal("229.60")
+    assert total["net"] == 135
+    assert total["payback"] == Decimal("0.5880")
+
+
+@pytest.mark.parametrize("currency", ["USD", "JPY", "KWD"])
+def test_figures_have_the_minor_digits_of_the_currency(currency: str) -> None:
+    from millilot.ledger.money import minor_unit
+    from millilot.reports.bottles import MONEY_COLUMNS, rounded
+
+    for row in rows_of(rounded(bottles(read(WORKED)), currency)):
+        assert {row[name].as_tuple().exponent for name in MONEY_COLUMNS} == {
+            minor_unit(currency).as_tuple().exponent,
+        }
