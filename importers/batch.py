@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
+
     from millilot.importers.events import Event, Order
     from millilot.importers.profile import Profile
     from millilot.importers.transactions import Built

@@ -16,6 +16,7 @@ from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount import loader
+
 from millilot.importers.identity import EVENT
 from millilot.importers.problems import BooksError
 from millilot.importers.text import format_entries, format_entry

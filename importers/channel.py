@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from beancount.core.data import Transaction
 from beangulp.extract import DUPLICATE
 from beangulp.importer import Importer
+
 from millilot.importers.batch import Batch, Outcome
 from millilot.importers.events import Order, read_orders
 from millilot.importers.identity import BookedEvents

@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core.data import Transaction
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import weight
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from beancount.core.data import Directive
+
     from millilot.ledger.accounts import AccountRoles, RoleMap
 
 EVENT = "event"

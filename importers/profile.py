@@ -100,6 +100,7 @@ from typing import TYPE_CHECKING
 
 from beancount.core import account as account_names
 from beancount.core.amount import CURRENCY_RE
+
 from millilot.importers.problems import ProfileError
 from millilot.importers.section import REQUIRED, Section
 from millilot.ledger.accounts import Role

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core import data, flags
 from beancount.core.amount import Amount
+
 from millilot.importers import identity
 from millilot.importers.events import Refund, Sale
 from millilot.ledger.accounts import Role
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from beancount.core.data import Posting, Transaction
+
     from millilot.importers.events import Event, Item
     from millilot.importers.profile import Profile
     from millilot.importers.titles import TitleReader
