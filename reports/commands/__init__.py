@@ -7,6 +7,9 @@ import click
 from millilot.reports.commands.bottles import bottles_command
 from millilot.reports.commands.check import check_command
 from millilot.reports.commands.collection import collection_command
+from millilot.reports.commands.demo import demo
+from millilot.reports.commands.import_files import import_files
+from millilot.reports.commands.new import new
 from millilot.reports.commands.year import year_command
 
 
@@ -16,5 +19,13 @@ def main() -> None:
     """Books for people who pour decants: cost per mL, payback per bottle and year-end totals."""
 
 
-for command in (bottles_command, year_command, collection_command, check_command):
+for command in (
+    demo,
+    new,
+    import_files,
+    bottles_command,
+    year_command,
+    collection_command,
+    check_command,
+):
     main.add_command(command)
