@@ -29,6 +29,7 @@ from millilot.ledger.money import Weight
 if TYPE_CHECKING:
     from collections.abc import Collection
 
+    from beancount.core.amount import Amount
     from beancount.core.data import Posting, Transaction
 
     from millilot.ledger.accounts import RoleMap
@@ -67,6 +68,7 @@ class Ask(NamedTuple):
         commodity: the fragrance or supply.
         quantity: mL or pieces, above nought.
         account: where the owner wrote it.
+        units: as written.
         bottle: the lot it names, or None.
         vials: how many vials it was poured into.
         loss: mL lost in the pour as written, or None for the default.
@@ -78,6 +80,7 @@ class Ask(NamedTuple):
     commodity: str
     quantity: Decimal
     account: str
+    units: Amount
     bottle: str | None
     vials: Decimal
     loss: Decimal | None
@@ -114,9 +117,10 @@ def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) 
     mirrors: list[int] = []
     at_cost = False
     for place, posting in enumerate(entry.postings):
-        number, commodity = cast("tuple[Decimal, str]", posting.units)
-        if commodity not in goods_codes:
+        units = posting.units
+        if units is None or units.currency not in goods_codes:
             continue
+        number, commodity = cast("tuple[Decimal, str]", units)
         role = roles.role(posting.account)
         if posting.cost is not None:
             if role is Role.STOCK:
@@ -162,7 +166,8 @@ def _read_line(
         return Refused(place, f"vials: is a number not below 0 without quotes, not {vials!r}.")
     if loss is not None and not _is_quantity(loss):
         return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
-    return Ask(place, way, commodity, abs(number), posting.account, bottle, vials, loss, meta)
+    units = cast("Amount", posting.units)
+    return Ask(place, way, commodity, abs(number), posting.account, units, bottle, vials, loss, meta)
 
 
 def _is_quantity(value: object) -> bool:

@@ -10,7 +10,7 @@ from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.amount import Amount
 from beancount.core.data import Posting, Transaction
@@ -156,7 +156,7 @@ class Draft:
         for served in self._served.values():
             generated += self._pairs(served)
         generated += self._generated
-        if self._failed:
+        if self._failed and goods.is_booked(self.entry):
             self._balance(written, generated)
         if self._kept_stock:
             # A stock posting may turn out to stand for several layers of its lot.
@@ -206,9 +206,9 @@ class Draft:
             quantity = -quantity
             if self.roles.role(account) is not Role.REFUNDS:
                 account = self.account(Role.REFUNDS, posting.price.currency if posting.price else "", ask.meta)
-        meta = {**ask.meta, goods.POURED: _amount(quantity, ask.commodity)}
+        meta = {**ask.meta, goods.POURED: Amount(quantity, ask.commodity)}
         number, currency = weight(posting)
-        return Posting(account, _amount(snap(number, currency), currency), None, None, posting.flag, meta)
+        return Posting(account, _price(snap(number, currency), currency), None, None, posting.flag, meta)
 
     def _pairs(self, served: _Served) -> list[Posting]:
         ask, pieces, lost, account = served
@@ -216,18 +216,22 @@ class Draft:
         meta = generated_meta(ask.meta, goods.DRAW)
         pairs: list[Posting] = []
         for piece in pieces:
-            stock, cost = pair(piece, account, meta, coming=ask.way.is_return)
+            if ask.way.is_priced and len(pieces) == 1:
+                # What the line says is what moves; sharing the amount keeps large books small.
+                units = ask.units
+            else:
+                units = Amount(piece.quantity if ask.way.is_return else -piece.quantity, ask.commodity)
+            stock, cost = pair(piece, units, account, meta)
             if not ask.way.is_priced:
                 # The first cost posting is the line the owner wrote.
                 origin = meta if pairs else ask.meta
-                quantity = -piece.quantity if ask.way.is_return else piece.quantity
-                cost = cost._replace(meta={**origin, goods.POURED: _amount(quantity, ask.commodity)})
+                cost = cost._replace(meta={**origin, goods.POURED: -units})
             pairs += stock, cost
         if lost:
             meta = generated_meta(ask.meta, goods.POUR_LOSS)
             account = self.roles.account(Role.COST_OF_GOODS)
             for piece in lost:
-                pairs += pair(piece, account, meta, coming=False)
+                pairs += pair(piece, Amount(-piece.quantity, ask.commodity), account, meta)
         return pairs
 
     def _balance(self, written: dict[int, Posting], generated: list[Posting]) -> None:
@@ -243,9 +247,9 @@ class Draft:
             written[place] = Posting(line.account, Amount(-number, currency), None, None, line.flag, line.meta)
 
 
-@lru_cache(maxsize=10_000)
-def _amount(number: Decimal, currency: str) -> Amount:
-    """Return an amount; vials of a few sizes at a few prices are most of the books, so they share theirs."""
+@lru_cache(maxsize=1000)
+def _price(number: Decimal, currency: str) -> Amount:
+    """Return an amount of money; vials of a few sizes have few prices, and share theirs."""
     return Amount(number, currency)
 
 
@@ -255,20 +259,23 @@ def _in_money(posting: Posting) -> Posting:
     return posting._replace(units=Amount(snap(number, currency), currency), cost=None, price=None)
 
 
-def pair(
-    piece: Piece, account: str, meta: dict[str, Any], *, coming: bool,
-) -> tuple[Posting, Posting]:
+def pair(piece: Piece, units: Amount, account: str, meta: dict[str, Any]) -> tuple[Posting, Posting]:
     """Return the stock posting of a piece and the posting of its cost.
 
     The cost is quantity times cost per unit in the default context, as Beancount weighs the stock posting, so
     the two cancel to the last digit.
+
+    Args:
+        piece: what moves.
+        units: its quantity, negative when it leaves.
+        account: where the cost goes.
+        meta: of both postings.
     """
-    lot, quantity, cost = piece
-    if not coming:
-        quantity = -quantity
+    lot, _, cost = piece
+    number = cast("Decimal", units.number)
     return (
-        Posting(lot.account, _amount(quantity, lot.commodity), cost, None, None, meta),
-        Posting(account, Amount(-(quantity * cost.number), cost.currency), None, None, None, meta),
+        Posting(lot.account, units, cost, None, None, meta),
+        Posting(account, Amount(-(number * cost.number), cost.currency), None, None, None, meta),
     )
 
 

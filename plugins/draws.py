@@ -161,7 +161,8 @@ class _Walk:
         ]
         for draft, stock in sorted(items, key=lambda item: item[1].quantity < 0):
             pieces = self.written.book(draft, stock)
-            self.stocktakes.note(draft.entry, pieces)
+            if self.stocktakes.concerns(draft.entry):
+                self.stocktakes.note(draft.entry, pieces)
 
     def _brings(self, draft: Draft, place: int) -> bool:
         return any(arrival.stock.place == place for arrival in self.arriving.get(id(draft.entry), ()))
@@ -197,7 +198,8 @@ class _Walk:
                 return
         draft.serve(ask, pieces, lost, self.cost_roles[ask.commodity])
         self.outstanding.note_draw(draft, ask, pieces)
-        self.stocktakes.note(draft.entry, [*pieces, *lost])
+        if self.stocktakes.concerns(draft.entry):
+            self.stocktakes.note(draft.entry, [*pieces, *lost])
 
     def _lots_for(self, draft: Draft, ask: Ask, wanted: Decimal) -> list[Lot] | None:
         """Return the lots a draw may take from, in order; None when it names one that cannot serve it."""

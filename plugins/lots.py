@@ -6,6 +6,8 @@ from the second of the day on: `CEDARHOUR 2026-01-10`, `CEDARHOUR 2026-01-10 2`.
 
 from __future__ import annotations
 
+from itertools import groupby
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.data import Transaction
@@ -15,6 +17,7 @@ from millilot.ledger.directives import read_settings
 from millilot.ledger.money import operating_currency
 from millilot.plugins.order import Key, content_key, natural
 from millilot.plugins.problems import LotError
+from millilot.plugins.tolerance import allow_residues
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -58,27 +61,37 @@ def arrivals(entries: Directives, roles: AccountRoles) -> list[Arrival]:
                     found.extend(_coming(entry, roles))
                 break
     whole = {stock.cost.label for _, _, stock in found if stock.partner is None}
-    found.sort(key=lambda arrival: arrival[0])
     lots = [
         (entry, stock)
-        for _, entry, stock in found
+        for entry, stock in _in_order(found)
         if stock.partner is None or _is_new(entry, stock, whole)
     ]
     return [Arrival(rank, entry, stock) for rank, (entry, stock) in enumerate(lots)]
 
 
 def _coming(entry: Transaction, roles: AccountRoles) -> Iterator[tuple[Key, Transaction, StockPosting]]:
-    """Yield the positive stock postings of a transaction, each with its key among all such postings."""
+    """Yield the positive stock postings of a transaction, each with what tells how old it is."""
     stock = list(goods.stock_postings(entry.postings, roles.on(entry.date)))
     coming = [item for item in stock if item.quantity > 0]
     if not coming:
         return
     leaving = {item.cost.label for item in stock if item.quantity < 0 and item.partner is None} - {None}
     labels = [natural(item.cost.label or "") for item in coming]
-    content = content_key(entry)
     for item in coming:
         if item.cost.label not in leaving:
-            yield (item.cost.date, entry.date, labels, content, item.place), entry, item
+            yield (item.cost.date, entry.date, labels), entry, item
+
+
+def _in_order(
+    found: list[tuple[Key, Transaction, StockPosting]],
+) -> Iterator[tuple[Transaction, StockPosting]]:
+    """Yield stock postings oldest first; only those of one day and the same labels are compared by content."""
+    found.sort(key=itemgetter(0))
+    for _, equals in groupby(found, key=itemgetter(0)):
+        same = [(entry, stock) for _, entry, stock in equals]
+        if len({id(entry) for entry, _ in same}) > 1:
+            same.sort(key=lambda item: (content_key(item[0]), item[1].place))
+        yield from same
 
 
 def _is_new(entry: Transaction, stock: StockPosting, known: set[str | None]) -> bool:
@@ -92,6 +105,7 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
     settings, _ = read_settings(entries)
     found = arrivals(entries, settings.roles)
     currency = operating_currency(options_map)
+    allow_residues(options_map, {currency, *(arrival.stock.cost.currency for arrival in found)})
     errors: list[Problem] = []
     names: dict[str, Arrival] = {}
     renamed: dict[int, dict[int, str]] = {}

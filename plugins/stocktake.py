@@ -93,8 +93,13 @@ class Stocktakes:
         for count in counts:
             self._of_day[count.day].append(count)
 
+    @staticmethod
+    def concerns(entry: Transaction) -> bool:
+        """Whether an order says that it is still to be poured, or when it was."""
+        return bool(entry.tags and TO_POUR in entry.tags) or POURED_ON in entry.meta
+
     def note(self, entry: Transaction, pieces: Iterable[Piece]) -> None:
-        """Remember what a line took, if its order says that it is still to be poured, or when it was."""
+        """Remember what a line of such an order took."""
         poured = entry.meta.get(POURED_ON)
         if TO_POUR in (entry.tags or ()):
             poured = None
@@ -196,7 +201,7 @@ class Stocktakes:
         meta = generated_meta(origin, goods.STOCKTAKE)
         postings: list[Posting] = []
         for piece in lot.take(missing):
-            postings += pair(piece, account, meta, coming=False)
+            postings += pair(piece, Amount(-piece.quantity, lot.commodity), account, meta)
         return postings
 
     @staticmethod
