@@ -17,13 +17,19 @@ if TYPE_CHECKING:
 SNAP_DISTANCE = Decimal("1E-12")
 
 
-@lru_cache
+#: Currencies whose minor unit is not a hundredth, after ISO 4217. A table of our own, as every load of the books
+#: would otherwise pay for the whole of a locale library; the tests hold it against that library.
+_NO_MINOR_UNIT = "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX VND VUV XAF XOF XPF"
+_THOUSANDTHS = "BHD IQD JOD KWD LYD OMR TND"
+_DIGITS: Mapping[str, int] = {
+    **dict.fromkeys(_NO_MINOR_UNIT.split(), 0),
+    **dict.fromkeys(_THOUSANDTHS.split(), 3),
+}
+
+
 def minor_digits(currency: str) -> int:
     """Return the decimal places of a currency's minor unit (ISO 4217; 2 for one not listed there)."""
-    # Babel takes long to import and carries the ISO 4217 list; only the first call pays.
-    from babel.numbers import get_currency_precision  # noqa: PLC0415
-
-    return get_currency_precision(currency)
+    return _DIGITS.get(currency, 2)
 
 
 @lru_cache

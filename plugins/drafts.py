@@ -170,19 +170,19 @@ class Draft:
     def _written(self) -> dict[int, Posting]:
         """Return what stays of the postings as the owner wrote them, by place."""
         written = dict(enumerate(self.entry.postings))
-        for place in self._mirrors:
-            del written[place]
-        for place, served in self._served.items():
-            if served.ask.way.is_priced:
-                written[place] = self._price_of(written[place], served)
-            else:
-                del written[place]
-        if self._failed:
-            self._leave_out_failed(written)
         for place, posting in written.items():
             if posting.meta and AUTOMATIC_META in posting.meta and posting.cost is None:
                 # Booking worked this amount out from a 28-digit price.
                 written[place] = _in_money(posting)
+        for place in self._mirrors:
+            del written[place]
+        for place, served in self._served.items():
+            if served.ask.way.is_priced:
+                written[place] = self._price_of(served)
+            else:
+                del written[place]
+        if self._failed:
+            self._leave_out_failed(written)
         return written
 
     def _leave_out_failed(self, written: dict[int, Posting]) -> None:
@@ -198,16 +198,18 @@ class Draft:
             elif place not in at_cost:
                 written[place] = _in_money(posting)
 
-    def _price_of(self, posting: Posting, served: _Served) -> Posting:
+    def _price_of(self, served: _Served) -> Posting:
+        """Return a priced line as the money it stands for, with what was poured for it."""
         ask = served.ask
+        posting = self.entry.postings[ask.place]
+        number, currency = weight(posting)
         account = posting.account
         quantity = ask.quantity
         if ask.way is Way.SOLD_BACK:
             quantity = -quantity
             if self.roles.role(account) is not Role.REFUNDS:
-                account = self.account(Role.REFUNDS, posting.price.currency if posting.price else "", ask.meta)
+                account = self.account(Role.REFUNDS, currency, ask.meta)
         meta = {**ask.meta, goods.POURED: Amount(quantity, ask.commodity)}
-        number, currency = weight(posting)
         return Posting(account, _price(snap(number, currency), currency), None, None, posting.flag, meta)
 
     def _pairs(self, served: _Served) -> list[Posting]:

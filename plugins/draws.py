@@ -30,7 +30,6 @@ from typing import TYPE_CHECKING, Any
 
 from beancount.core.data import Transaction
 
-from millilot.ledger import goods
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import operating_currency
 from millilot.plugins.asks import Ask, may_return
@@ -137,12 +136,15 @@ class _Walk:
         return {id(draft.entry): draft for draft in drafts}
 
     def _concerns(self, entry: Transaction) -> bool:
-        """Whether a transaction moves goods or inbound costs, and is whole."""
+        """Whether a transaction moves goods or inbound costs, and booking has filled in its numbers."""
+        concerns = False
         for posting in entry.postings:
             units = posting.units
-            if posting.account in self.inbound or (units is not None and units.currency in self.codes):
-                return goods.is_booked(entry)
-        return False
+            if units is None or not isinstance(units.number, Decimal):
+                return False
+            if units.currency in self.codes or posting.account in self.inbound:
+                concerns = True
+        return concerns
 
     def _spread_late_cost(self, draft: Draft) -> None:
         if draft.asks or self.arriving.get(id(draft.entry)):

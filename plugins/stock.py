@@ -198,7 +198,8 @@ class Shelf:
             start += 1
         self._first[commodity] = start
         serving = []
-        for lot in lots[start:] if start else lots:
+        for place in range(start, len(lots)):
+            lot = lots[place]
             if lot.layers and lot.entry is not entry:
                 serving.append(lot)
                 wanted -= lot.left
