@@ -1,9 +1,11 @@
-"""What the owner sets in the books: account roles, pour loss and the commodities' own words.
+"""What the owner sets in the books: account roles, pour loss, kits and the commodities' own words.
 
 A setting applies from its date on::
 
     2026-01-01 custom "millilot-account" "sales" Income:Decants
     2026-01-01 custom "pour-loss" 0.1
+    2026-01-01 custom "kit" "5 mL" 1 VIAL5 1 LABEL
+    2026-01-01 custom "kit" "parcel" 1 MAILER
     2026-01-01 commodity CEDARHOUR
       name: "Cedar Hour"
       unit: "mL"
@@ -11,9 +13,11 @@ A setting applies from its date on::
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from dataclasses import dataclass
 from decimal import Decimal
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core import account as account_names
@@ -21,7 +25,9 @@ from beancount.core.amount import Amount
 from beancount.core.data import Commodity as CommodityDirective
 from beancount.core.data import Custom
 
+from millilot.ledger import goods
 from millilot.ledger.accounts import AccountRoles, Role
+from millilot.ledger.money import Weight
 
 if TYPE_CHECKING:
     import datetime
@@ -32,6 +38,14 @@ if TYPE_CHECKING:
 ZERO = Decimal(0)
 MILLILITRES = "mL"
 EACH = "each"
+
+#: What a kit is called that is used with each order.
+PARCEL = "parcel"
+_SIZE = re.compile(rf"\d+(\.\d+)? {MILLILITRES}", re.ASCII)
+_LINK = re.compile(r"\^?([A-Za-z0-9\-_/.]+)")
+
+#: What a stage writes into the metadata of a claim that cannot be met; no report counts it then.
+REFUSED = "refused"
 
 
 class Complaint(NamedTuple):
@@ -85,6 +99,22 @@ class PourLoss(NamedTuple):
     loss: Decimal
 
 
+class Kit(NamedTuple):
+    """From a day on, these supplies are used with each vial of a size, or with each order.
+
+    Attributes:
+        day: the first day it is in force.
+        size: mL of the vial; None for the parcel of an order.
+        supplies: how much of each is used, in pieces.
+        entry: the directive.
+    """
+
+    day: datetime.date
+    size: Decimal | None
+    supplies: tuple[Weight, ...]
+    entry: Custom
+
+
 class Stocktake(NamedTuple):
     """At the start of a day, a bottle held so much of its commodity."""
 
@@ -104,6 +134,34 @@ class Weighing(NamedTuple):
     entry: Custom
 
 
+class Claim(NamedTuple):
+    """On the morning of a day, somebody claims part of a bottle, or takes a claim back.
+
+    Attributes:
+        day: the day.
+        bottle: the bottle, which may still have to come in.
+        quantity: mL; negative when a claim is taken back.
+        commodity: the fragrance.
+        price: what is owed for it, with the sign of the quantity.
+        currency: of the price.
+        split: the link of the split without its caret, "" outside any split.
+        size: mL the bottle will hold, told while it is not in the books; else None.
+        refused: whether a stage found that it cannot be met.
+        entry: the directive.
+    """
+
+    day: datetime.date
+    bottle: str
+    quantity: Decimal
+    commodity: str
+    price: Decimal
+    currency: str
+    split: str
+    size: Decimal | None
+    refused: bool
+    entry: Custom
+
+
 @dataclass(frozen=True)
 class Settings:
     """Everything the owner set, read once from the books."""
@@ -114,11 +172,24 @@ class Settings:
     pour_losses: tuple[PourLoss, ...] = ()
     stocktakes: tuple[Stocktake, ...] = ()
     weighings: tuple[Weighing, ...] = ()
+    kits: tuple[Kit, ...] = ()
+    claims: tuple[Claim, ...] = ()
 
     def pour_loss(self, day: datetime.date) -> Decimal:
         """Return the mL lost per vial of a sale by default on a day (0 when nothing is set)."""
         position = bisect_right(self.pour_losses, day, key=lambda setting: setting.day)
         return self.pour_losses[position - 1].loss if position else ZERO
+
+    def kit(self, size: Decimal, day: datetime.date) -> Kit | None:
+        """Return the supplies used with each vial of a size in mL on a day, None when nothing is set."""
+        return self._kit(size, day)
+
+    def parcel_kit(self, day: datetime.date) -> Kit | None:
+        """Return the supplies used with each order on a day, None when nothing is set."""
+        return self._kit(None, day)
+
+    def _kit(self, size: Decimal | None, day: datetime.date) -> Kit | None:
+        return next((kit for kit in reversed(self.kits) if kit.size == size and kit.day <= day), None)
 
 
 def _read_account(entry: Custom) -> AccountSetting | str:
@@ -141,6 +212,34 @@ def _read_pour_loss(entry: Custom) -> PourLoss | str:
     return f"A pour loss is one number of mL per vial, not below 0; expected: {expected}"
 
 
+def _read_kit(entry: Custom) -> Kit | str:
+    match [value.value for value in entry.values or []]:
+        case [str(name), first, *others] if name == PARCEL or _SIZE.fullmatch(name):
+            size = None if name == PARCEL else Decimal(name.removesuffix(MILLILITRES))
+            supplies = [Weight(*used) for used in (first, *others) if _is_used(used)]
+            if size != 0 and len(supplies) == len(others) + 1:
+                return Kit(entry.date, size, tuple(supplies), entry)
+    return (
+        "A kit names the size of a vial in mL, or the parcel, and the supplies it uses, each above 0; expected: "
+        f'{entry.date} custom "kit" "5 mL" 1 VIAL5 1 LABEL or {entry.date} custom "kit" "parcel" 1 MAILER'
+    )
+
+
+def _is_used(value: object) -> bool:
+    return isinstance(value, Amount) and isinstance(value.number, Decimal) and value.number > 0
+
+
+def _not_counted(kit: Kit, commodities: Commodities) -> str | None:
+    """Say which supply of a kit the books do not describe as one."""
+    for _, code in kit.supplies:
+        if code not in commodities or commodities[code].is_fragrance:
+            return (
+                f"{code} is measured in {MILLILITRES}, and a kit uses supplies, which are counted. If it is one, "
+                f'write unit: "{EACH}" below the line: {kit.day} commodity {code}'
+            )
+    return None
+
+
 def _read_stocktake(entry: Custom) -> Stocktake | str:
     match [value.value for value in entry.values or []]:
         case [str(bottle), Amount(number=Decimal() as quantity, currency=str(commodity))] if quantity >= 0:
@@ -155,6 +254,33 @@ def _read_weighing(entry: Custom) -> Weighing | str:
             return Weighing(entry.date, bottle, grams, entry)
     expected = f'{entry.date} custom "weighing" "CH-1" 187.4'
     return f"A weighing names a bottle and its weight in grams; expected: {expected}"
+
+
+def _read_claim(entry: Custom) -> Claim | str:
+    expected = f'expected: {entry.date} custom "claim" "CH-1" 30 CEDARHOUR 45.00 USD'
+    split, size = entry.meta.get("split"), entry.meta.get("size")
+    link = _LINK.fullmatch(split) if isinstance(split, str) else None
+    if split is not None and link is None:
+        return f'split: is the link of a split in quotes, such as "split-2026-03", not {split!r}.'
+    if size is not None and not (isinstance(size, Decimal) and size > 0):
+        return f"size: is the mL the bottle will hold, above 0 and without quotes, not {size!r}."
+    match [value.value for value in entry.values or []]:
+        case [
+            str(bottle),
+            Amount(number=Decimal() as quantity, currency=str(commodity)),
+            Amount(number=Decimal() as price, currency=str(currency)),
+        ]:
+            if not quantity or quantity * price < 0:
+                return (
+                    "A claim has a quantity above 0 and a price not below 0, and both with a minus when it is "
+                    f"taken back; {expected}"
+                )
+            refused = entry.meta.get(goods.MARK) == REFUSED
+            name = link[1] if link else ""
+            return Claim(
+                entry.date, bottle, quantity, commodity, price, currency, name, size, refused, entry,
+            )
+    return f"A claim names a bottle, what is claimed of it and its price; {expected}"
 
 
 def _read_commodity(entry: CommodityDirective) -> Commodity | str:
@@ -178,8 +304,10 @@ def _read_commodity(entry: CommodityDirective) -> Commodity | str:
 _READERS = {
     "millilot-account": _read_account,
     "pour-loss": _read_pour_loss,
+    "kit": _read_kit,
     "stocktake": _read_stocktake,
     "weighing": _read_weighing,
+    "claim": _read_claim,
 }
 
 
@@ -189,7 +317,8 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
     Returns:
         The settings, and a complaint for each directive that cannot be read (it is then left out).
     """
-    read: dict[type, list[Any]] = {kind: [] for kind in (AccountSetting, PourLoss, Stocktake, Weighing)}
+    kinds = (AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim)
+    read: dict[type, list[Any]] = {kind: [] for kind in kinds}
     commodities = Commodities()
     declared = set()
     complaints = []
@@ -208,6 +337,14 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
                 declared.add(result.code)
         else:
             read[type(result)].append(result)
+    kits = []
+    for kit in read[Kit]:
+        # A commodity may be described after the kit that uses it.
+        problem = _not_counted(kit, commodities)
+        if problem is None:
+            kits.append(kit)
+        else:
+            complaints.append(Complaint(kit.entry.meta, problem, kit.entry))
     settings = Settings(
         AccountRoles(read[AccountSetting]),
         commodities,
@@ -215,5 +352,7 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
         tuple(sorted(read[PourLoss])),
         tuple(read[Stocktake]),
         tuple(read[Weighing]),
+        tuple(sorted(kits, key=attrgetter("day"))),
+        tuple(sorted(read[Claim], key=attrgetter("day"))),
     )
     return settings, complaints

@@ -35,6 +35,7 @@ POURED = "poured"
 
 DRAW = "draw"
 POUR_LOSS = "loss"
+KIT = "kit"
 INBOUND = "inbound"
 RECOST = "recost"
 STOCKTAKE = "stocktake"

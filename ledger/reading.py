@@ -7,7 +7,7 @@ and loaded again, or pairs an owner wrote by hand, read the same.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, cast
 
@@ -70,6 +70,8 @@ def read_books(
     """
     entries = list(entries)
     settings, _ = read_settings(entries)
+    claims = [claim for claim in settings.claims if not claim.refused and (to is None or claim.day <= to)]
+    settings = replace(settings, claims=tuple(claims))
     reader = _Reader(settings, operating_currency(options_map) or _commonest_cost_currency(entries))
     for entry in entries:
         if to is not None and entry.date > to:
@@ -146,7 +148,7 @@ class _Reader:
         )
 
     def _moves(self, entry: Transaction, stock: Sequence[StockPosting], roles: RoleMap) -> Iterator[Move]:
-        recosted: dict[str, tuple[Decimal, Decimal]] = {}
+        recosted: dict[str, tuple[Decimal, Decimal, Mapping[str, Any]]] = {}
         for item in stock:
             bottle = self.bottles.get(item.cost.label or "")
             if bottle is None:
@@ -158,24 +160,24 @@ class _Reader:
                 to = roles.role(item.partner.account)
                 kind = _departure(item.partner, to, bottle)
             elif item.meta.get(goods.MARK) in {goods.RECOST, goods.STOCKTAKE}:
-                quantity, value = recosted.get(bottle.name, (ZERO, ZERO))
-                recosted[bottle.name] = quantity + item.quantity, value + item.value
+                quantity, value, _ = recosted.get(bottle.name, (ZERO, ZERO, None))
+                recosted[bottle.name] = quantity + item.quantity, value + item.value, item.meta
                 continue
             else:
                 kind = Kind.SUPPLIER_RETURN
-            yield Move(entry.date, bottle.name, kind, item.quantity, item.value, to)
-        for name, (quantity, value) in recosted.items():
+            yield Move(entry.date, bottle.name, kind, item.quantity, item.value, to, item.meta)
+        for name, (quantity, value, meta) in recosted.items():
             # The share of a late cost whose mL are gone stands beside the lot as cost of goods.
             gone = sum((_late_share(posting, name) for posting in entry.postings), ZERO)
             if quantity:
                 # What was found costs nothing but the noise of the last digit.
-                yield Move(entry.date, name, Kind.FOUND, quantity, value)
+                yield Move(entry.date, name, Kind.FOUND, quantity, value, meta=meta)
             elif value + gone:
-                yield Move(entry.date, name, Kind.LATE_COST, ZERO, value + gone)
+                yield Move(entry.date, name, Kind.LATE_COST, ZERO, value + gone, meta=meta)
             if gone:
                 fragrance = self.bottles[name].commodity.is_fragrance
                 kind, to = (Kind.SOLD, Role.COST_OF_GOODS) if fragrance else (Kind.USED, Role.SUPPLIES_USED)
-                yield Move(entry.date, name, kind, ZERO, -gone, to)
+                yield Move(entry.date, name, kind, ZERO, -gone, to, meta)
 
     def _money(
         self,
@@ -200,7 +202,7 @@ class _Reader:
             line = lines.get(index)
             bottle = meta.get("bottle", of_transaction) if line is None else None
             named = bottle if bottle in self.bottles else None
-            yield Money(role, posting.account, amount.number, named, line)
+            yield Money(role, posting.account, amount.number, named, line, meta)
 
 
 def _arrival(postings: Sequence[Posting], roles: RoleMap) -> Kind:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import datetime
@@ -61,6 +61,7 @@ class Move:
         quantity: mL or pieces; a return has the sign of what comes in.
         cost: in the operating currency, same sign as the quantity.
         to: the role of the account the cost went to; None for what came in and for a private account.
+        meta: of the posting that says so, with its file and line.
     """
 
     date: datetime.date
@@ -69,6 +70,7 @@ class Move:
     quantity: Decimal
     cost: Decimal
     to: Role | None = None
+    meta: Mapping[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,7 @@ class Money:
         amount: as posted, so income is negative.
         bottle: the bottle it names, or None.
         line: the line it is the price of, or None.
+        meta: of the posting, with its file and line.
     """
 
     role: Role
@@ -103,6 +106,7 @@ class Money:
     amount: Decimal
     bottle: str | None = None
     line: Line | None = None
+    meta: Mapping[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,9 +14,11 @@ import gc
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from millilot.plugins.claims import check_claims
 from millilot.plugins.draws import book_draws
 from millilot.plugins.landed_cost import spread_inbound
 from millilot.plugins.lots import name_lots
+from millilot.plugins.padding import refuse_padding
 from millilot.plugins.settings import check_settings
 
 if TYPE_CHECKING:
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
 
 __plugins__ = ["book"]
 
-STAGES: tuple[Stage, ...] = (check_settings, name_lots, spread_inbound, book_draws)
+STAGES: tuple[Stage, ...] = (check_settings, refuse_padding, name_lots, spread_inbound, book_draws, check_claims)
 
 
 def book(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:

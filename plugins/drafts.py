@@ -101,6 +101,11 @@ class Draft:
         """Leave the goods of a line out without a word, because its lot was refused already."""
         self._failed.append(place)
 
+    @property
+    def sold(self) -> list[Ask]:
+        """The lines sold or swapped away that were served, in their order."""
+        return [ask for ask in self.asks if ask.way is Way.SOLD and ask.place in self._served]
+
     def serve(self, ask: Ask, pieces: list[Piece], lost: list[Piece], role: Role) -> None:
         """Book a draw: the pieces it got, and what was lost in the pour.
 

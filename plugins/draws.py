@@ -1,8 +1,9 @@
 """Fourth stage: every draw takes its millilitres from a bottle, and their cost goes where they went.
 
 The books are walked through day by day. A day begins with what was counted that morning; then lots come in, late
-costs are spread over what was left, goods come back, bottles that are named give, and at last the oldest lots
-give. Within each step the order is that of `millilot.plugins.order`, so the order of writing changes nothing::
+costs are spread over what was left, goods come back, bottles that are named give, then the oldest lots give, and
+when all is served, kits take the supplies of what was sold. Within each step the order is that of
+`millilot.plugins.order`, so the order of writing changes nothing::
 
     2026-02-01 * "Order 1" ^order-1
       Income:Sales                  -5 CEDARHOUR @@ 12.00 USD
@@ -40,18 +41,19 @@ from millilot.plugins.landed_cost import inbound_accounts, inbound_of
 from millilot.plugins.late_cost import book_late_cost
 from millilot.plugins.lots import arrivals
 from millilot.plugins.opening import Accounts
+from millilot.plugins.order import content_key
 from millilot.plugins.problems import DrawError, ReturnError
 from millilot.plugins.returns import Outstanding
-from millilot.plugins.stock import Lot, Piece, Shelf
+from millilot.plugins.stock import Lot, Piece, Shelf, take
 from millilot.plugins.stocktake import Stocktakes
-from millilot.plugins.written import Written
+from millilot.plugins.supplies import Supplies
+from millilot.plugins.written import Written, found_in
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from beancount.core.data import Directives
 
     from millilot.ledger.directives import Settings
+    from millilot.ledger.goods import StockPosting
     from millilot.plugins.lots import Arrival
     from millilot.plugins.problems import Problem
 
@@ -106,6 +108,7 @@ class _Walk:
         self.outstanding = Outstanding()
         self.written = Written(self.shelf, self.outstanding, self.explain)
         self.stocktakes = Stocktakes(settings, self.shelf, self.explain, accounts)
+        self.supplies = Supplies(entries, settings, self.shelf, self.explain, self.stocktakes)
         for entry in entries:
             if isinstance(entry, Transaction):
                 for posting in entry.postings:
@@ -120,19 +123,17 @@ class _Walk:
             for entry in entries
             if isinstance(entry, Transaction) and self._concerns(entry)
         ]
-        if not found:
-            return {}
         drafts = in_order(found)
         for draft in drafts:
             for arrival in self.arriving.get(id(draft.entry), ()):
                 self.shelf.add(Lot.from_arrival(arrival, self.currency))
         at_cost = [draft for draft in drafts if draft.stock]
-        recosted = self.written.recost(at_cost) if at_cost else set()
-        for draft in drafts:
-            self._spread_late_cost(draft)
+        recosted = self.written.recost(at_cost, found=False) if at_cost else set()
+        self._spread_late_costs(drafts)
         if at_cost:
             self._book_written(at_cost, recosted)
         self._book_asks(drafts)
+        self.supplies.book(entries[0].date, drafts)
         return {id(draft.entry): draft for draft in drafts}
 
     def _concerns(self, entry: Transaction) -> bool:
@@ -146,25 +147,55 @@ class _Walk:
                 concerns = True
         return concerns
 
-    def _spread_late_cost(self, draft: Draft) -> None:
-        if draft.asks or self.arriving.get(id(draft.entry)):
-            return
-        inbound = inbound_of(draft.entry, draft.roles)
-        if inbound is not None:
+    def _spread_late_costs(self, drafts: list[Draft]) -> None:
+        late = [
+            (draft, inbound)
+            for draft in drafts
+            if not draft.asks
+            and not self.arriving.get(id(draft.entry))
+            and (inbound := inbound_of(draft.entry, draft.roles)) is not None
+        ]
+        if len(late) > 1:
+            late.sort(key=lambda item: content_key(item[0].entry))
+        for draft, inbound in late:
             book_late_cost(draft, inbound, self.shelf, self.cost_roles)
 
     def _book_written(self, drafts: list[Draft], recosted: set[int]) -> None:
-        """Book what already stands at its cost: what comes back first, then what leaves."""
+        """Book what already stands at its cost: what comes back first, then what leaves, then what was found.
+
+        A stocktake of the next morning wrote down what was found, when all else of the day was booked.
+        """
         items = [
             (draft, stock)
             for draft in drafts
             for stock in draft.stock
             if id(stock) not in recosted and not self._brings(draft, stock.place)
         ]
-        for draft, stock in sorted(items, key=lambda item: item[1].quantity < 0):
-            pieces = self.written.book(draft, stock)
-            if self.stocktakes.concerns(draft.entry):
-                self.stocktakes.note(draft.entry, pieces)
+        items.sort(key=lambda item: item[1].quantity < 0)
+        found = found_in(drafts)
+        waiting = []
+        for draft, stock in items:
+            if id(stock) not in found:
+                # What left today can come back today.
+                if self.written.is_still_in(stock):
+                    waiting.append((draft, stock))
+                else:
+                    self._book_at_cost(draft, stock)
+        for draft, stock in waiting:
+            self._book_at_cost(draft, stock)
+        if found:
+            found -= self.written.recost(drafts, found=True)
+            for draft, stock in items:
+                if id(stock) in found:
+                    self._book_at_cost(draft, stock)
+
+    def _book_at_cost(self, draft: Draft, stock: StockPosting) -> None:
+        pieces = self.written.book(draft, stock)
+        if self.stocktakes.concerns(draft.entry):
+            self.stocktakes.note(draft.entry, pieces)
+        lot = self.shelf.get(stock.cost.label)
+        if lot is not None and stock.quantity > 0:
+            self.stocktakes.note_return(draft.entry, lot, stock.quantity)
 
     def _brings(self, draft: Draft, place: int) -> bool:
         return any(arrival.stock.place == place for arrival in self.arriving.get(id(draft.entry), ()))
@@ -192,7 +223,7 @@ class _Walk:
         if wanted > sum((lot.left for lot in lots), ZERO):
             draft.fail(ask.place, DrawError, self.explain.overdrawn(draft.entry.date, ask, wanted, lots))
             return
-        pieces = _take(lots, ask.quantity)
+        pieces = take(lots, ask.quantity)
         lost = self._lose(draft, ask, lots, pieces)
         for piece in pieces:
             if not piece.lot.countable:
@@ -216,13 +247,13 @@ class _Walk:
     def _lose(self, draft: Draft, ask: Ask, lots: list[Lot], pieces: list[Piece]) -> list[Piece]:
         """Take what is lost in the pour: what the line says, else the default as far as there is any left."""
         if ask.loss is not None:
-            return _take(lots, ask.loss)
+            return take(lots, ask.loss)
         if not (self.settings.pour_losses and ask.vials and self.settings.commodities[ask.commodity].is_fragrance):
             return []
         loss = self.settings.pour_loss(draft.entry.date) * ask.vials
         # From the bottles poured from, the last one first.
         used = list(dict.fromkeys(piece.lot for piece in reversed(pieces)))
-        return _take(used, min(loss, sum((lot.left for lot in used), ZERO)))
+        return take(used, min(loss, sum((lot.left for lot in used), ZERO)))
 
     def _book_return(self, draft: Draft, ask: Ask) -> bool:
         pieces = self.outstanding.take_back(draft, ask)
@@ -230,17 +261,6 @@ class _Walk:
             return False
         for piece in pieces:
             self.shelf.give_back(piece)
+            self.stocktakes.note_return(draft.entry, piece.lot, piece.quantity)
         draft.serve(ask, pieces, [], self.cost_roles[ask.commodity])
         return True
-
-
-def _take(lots: Iterable[Lot], quantity: Decimal) -> list[Piece]:
-    """Take a quantity that is there from lots in turn."""
-    pieces: list[Piece] = []
-    for lot in lots:
-        if not quantity:
-            break
-        taken = min(quantity, lot.left)
-        pieces += lot.take(taken)
-        quantity -= taken
-    return pieces

@@ -37,6 +37,8 @@ def book_late_cost(draft: Draft, inbound: Inbound, shelf: Shelf, role_of_cost: d
         role_of_cost: by commodity, where the cost of what is gone belongs.
     """
     links = [link for link in draft.entry.links or () if link.startswith(PURCHASE)]
+    if not links:
+        return  # Refused when the inbound of purchases was spread.
     lots = shelf.of_links(links)
     problem = _refusal(inbound, lots, links)
     if problem is not None:

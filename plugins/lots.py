@@ -6,15 +6,18 @@ from the second of the day on: `CEDARHOUR 2026-01-10`, `CEDARHOUR 2026-01-10 2`.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from beancount.core.amount import Amount
 from beancount.core.data import Transaction
 
 from millilot.ledger import goods
+from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
-from millilot.ledger.money import operating_currency
+from millilot.ledger.money import operating_currency, snap
 from millilot.plugins.order import Key, content_key, natural
 from millilot.plugins.problems import LotError
 from millilot.plugins.tolerance import allow_residues
@@ -129,6 +132,9 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
         names[name] = arrival
         if name != label:
             renamed.setdefault(id(arrival.entry), {})[stock.place] = name
+        dear = _above_both_values(arrival, settings.roles)
+        if dear is not None:
+            errors.append(LotError(dict(stock.meta), dear, arrival.entry))
         if currency is not None and stock.cost.currency != currency:
             message = (
                 f"The books are kept in {currency}, but this cost is in {stock.cost.currency}. Write what it "
@@ -139,6 +145,30 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
     if not renamed:
         return entries, errors
     return [_rename(entry, renamed.get(id(entry))) for entry in entries], errors
+
+
+def _above_both_values(arrival: Arrival, roles: AccountRoles) -> str | None:
+    """Return what is wrong with a bottle owned before that comes in at more than it was ever worth."""
+    _, entry, stock = arrival
+    paid, market_value = (_number(stock.meta.get(key)) for key in ("paid", "market-value"))
+    if paid is None or market_value is None:
+        return None
+    of_day = roles.on(entry.date)
+    if all(of_day.role(posting.account) is not Role.CONTRIBUTED for posting in entry.postings):
+        return None
+    cost = snap(stock.value, stock.cost.currency)
+    if cost <= max(paid, market_value):
+        return None
+    return (
+        f"{stock.cost.label or stock.commodity} comes in at {cost} {stock.cost.currency}, more than was paid "
+        f"for it ({paid}) and more than its market value ({market_value}). Write the lower of the two."
+    )
+
+
+def _number(value: object) -> Decimal | None:
+    """Return a number that was written with or without its currency."""
+    number = value.number if isinstance(value, Amount) else value
+    return number if isinstance(number, Decimal) else None
 
 
 def _labels(found: Iterable[Arrival]) -> set[str | None]:

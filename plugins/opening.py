@@ -9,6 +9,8 @@ from beancount.core.data import Open, new_metadata
 from millilot.plugins.problems import AccountError
 
 if TYPE_CHECKING:
+    import datetime
+
     from beancount.core.data import Directive, Directives
 
     from millilot.plugins.problems import Problem
@@ -33,7 +35,14 @@ class Accounts:
         self.errors: list[Problem] = []
         self.missing: Directives = []
 
-    def need(self, account: str, currency: str, meta: dict[str, Any], entry: Directive) -> None:
+    def need(
+        self,
+        account: str,
+        currency: str,
+        meta: dict[str, Any],
+        entry: Directive,
+        day: datetime.date | None = None,
+    ) -> None:
         """Say that an entry posts to an account the plugin chose; called in order of date.
 
         Args:
@@ -41,11 +50,13 @@ class Accounts:
             currency: what it is posted in.
             meta: of the line that asks for it.
             entry: the entry it stands in.
+            day: of the posting, if it is not that of the entry.
         """
         if account in self._known or self._opened_later:
             return
         self._known.add(account)
-        message = f"{account} is needed here and is not open. Add: {entry.date} open {account} {currency}"
+        day = day or entry.date
+        message = f"{account} is needed here and is not open. Add: {day} open {account} {currency}"
         self.errors.append(AccountError(dict(meta), message, entry))
         opening = new_metadata(meta["filename"], meta["lineno"])
-        self.missing.append(Open(opening, entry.date, account, [], None))
+        self.missing.append(Open(opening, day, account, [], None))

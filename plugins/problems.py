@@ -51,8 +51,24 @@ class ReturnError(NamedTuple):
     entry: Directive
 
 
+class SupplyError(NamedTuple):
+    """A supply a kit asks for and that has run out, or was never bought."""
+
+    source: dict[str, Any]
+    message: str
+    entry: Directive
+
+
 class StocktakeError(NamedTuple):
     """A count or a weight that the books cannot be brought into line with."""
+
+    source: dict[str, Any]
+    message: str
+    entry: Directive
+
+
+class ClaimError(NamedTuple):
+    """A claim that its bottle cannot meet."""
 
     source: dict[str, Any]
     message: str
@@ -68,5 +84,13 @@ class AccountError(NamedTuple):
 
 
 Problem: TypeAlias = (
-    SettingError | LotError | LandedCostError | DrawError | ReturnError | StocktakeError | AccountError
+    SettingError
+    | LotError
+    | LandedCostError
+    | DrawError
+    | ReturnError
+    | SupplyError
+    | StocktakeError
+    | ClaimError
+    | AccountError
 )

@@ -64,8 +64,8 @@ class Outstanding:
             self._note(draft.entry, _SOLD if ask.way is Way.SOLD else ask.account, pieces)
 
     def note_written(self, draft: Draft, pieces: Iterable[Piece], stock: StockPosting) -> None:
-        """Remember what a pair took that already stands in the books."""
-        if stock.meta.get(goods.MARK) != goods.POUR_LOSS:
+        """Remember what a pair took that already stands in the books, unless a pour or a kit used it up."""
+        if stock.meta.get(goods.MARK) not in {goods.POUR_LOSS, goods.KIT}:
             self._note(draft.entry, _destination(draft, stock), pieces)
 
     def _note(self, entry: Transaction, destination: str, pieces: Iterable[Piece]) -> None:

@@ -156,6 +156,18 @@ class Lot:
         self.layers.append(Layer(quantity, cost))
 
 
+def take(lots: Iterable[Lot], quantity: Decimal) -> list[Piece]:
+    """Take a quantity that is there from lots in turn."""
+    pieces: list[Piece] = []
+    for lot in lots:
+        if not quantity:
+            break
+        taken = min(quantity, lot.left)
+        pieces += lot.take(taken)
+        quantity -= taken
+    return pieces
+
+
 class Shelf:
     """All lots that have come in so far."""
 

@@ -16,7 +16,8 @@ density of the bottle, else of the fragrance, else an assumed one.
 from __future__ import annotations
 
 import datetime
-from collections import defaultdict
+from collections import Counter, defaultdict
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -32,11 +33,11 @@ from millilot.plugins.problems import StocktakeError
 from millilot.plugins.stock import Layer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
 
     from beancount.core.data import Directives
 
-    from millilot.ledger.directives import Settings, Stocktake
+    from millilot.ledger.directives import Commodity, Settings, Stocktake
     from millilot.plugins.explain import Explain
     from millilot.plugins.opening import Accounts
     from millilot.plugins.problems import Problem
@@ -57,17 +58,58 @@ DENSITY_RANGE = (Decimal("0.80"), Decimal("0.90"))
 WEIGHED_TO = Decimal("0.01")
 
 
-class _Reading(NamedTuple):
+class Reading(NamedTuple):
     """What is in a bottle, in mL, and how that is known."""
 
     quantity: Decimal
     words: str
 
 
-class _Unpoured(NamedTuple):
-    """Something sold that was still in the bottle until it was poured: the order's day and that of the pour."""
+def by_weight(
+    name: str, grams: Decimal, meta: Mapping[str, Any], bought: Decimal, commodity: Commodity,
+) -> Reading | str:
+    """Turn the weight of a bottle into millilitres.
+
+    Args:
+        name: of the bottle.
+        grams: what it weighs.
+        meta: of the posting that brought it, with `tare:` or `full:` in g and perhaps `density:` in g/mL.
+        bought: mL it came in with.
+        commodity: what is in it.
+
+    Returns:
+        The reading, or why the weight says nothing.
+    """
+    tare, full = (_number(meta, key) for key in ("tare", "full"))
+    if tare is None and full is None:
+        return (
+            f"{name} has neither tare: nor full: on its purchase, so {grams} g say nothing about what is in it."
+        )
+    given = _number(meta, "density") or commodity.density
+    density = given or ASSUMED_DENSITY
+
+    def millilitres(density: Decimal) -> Decimal:
+        above_tare = grams - tare if tare is not None else bought * density - ((full or ZERO) - grams)
+        return (above_tare / density).quantize(WEIGHED_TO)
+
+    quantity = millilitres(density)
+    basis = f"tare {tare} g" if tare is not None else f"full weight {full} g"
+    if quantity < 0:
+        return f"{grams} g are less than {name} can weigh with {basis}."
+    words = f"{grams} g with {basis} at {density} g/mL are {quantity} {commodity.code}"
+    if given is None:
+        least, most = sorted(millilitres(limit) for limit in DENSITY_RANGE)
+        low, high = DENSITY_RANGE
+        words += f" (density assumed; {low} to {high} g/mL would give {least} to {most})"
+    return Reading(quantity, words)
+
+
+@dataclass(slots=True)
+class _Unpoured:
+    """Something sold that was still in the bottle until it was poured: the order, its day and that of the pour."""
 
     quantity: Decimal
+    links: frozenset[str]
     ordered: datetime.date
     poured: datetime.date | None
 
@@ -106,14 +148,25 @@ class Stocktakes:
         elif not isinstance(poured, datetime.date):
             return
         for piece in pieces:
-            self._unpoured[piece.lot.name].append(_Unpoured(piece.quantity, entry.date, poured))
+            sold = _Unpoured(piece.quantity, frozenset(entry.links or ()), entry.date, poured)
+            self._unpoured[piece.lot.name].append(sold)
+
+    def note_return(self, entry: Transaction, lot: Lot, quantity: Decimal) -> None:
+        """Forget what of such an order came back: it counts among what is left again."""
+        for sold in self._unpoured.get(lot.name, ()):
+            if not sold.links.isdisjoint(entry.links or ()):
+                struck = min(sold.quantity, quantity)
+                sold.quantity -= struck
+                quantity -= struck
 
     def book(self, day: datetime.date) -> tuple[Directives, list[Problem]]:
         """Book the counts of a day, before anything else of it is booked; return entries of the day before."""
         entries: Directives = []
         errors: list[Problem] = []
-        for count in self._of_day.get(day, ()):
-            result = self._book(count)
+        counts = self._of_day.get(day, ())
+        times = Counter(count.bottle for count in counts)
+        for count in counts:
+            result = self._book(count) if times[count.bottle] == 1 else self._repeated(count, counts)
             if isinstance(result, Transaction):
                 entries.append(result)
             elif result is not None:
@@ -125,7 +178,7 @@ class Stocktakes:
         lot = self._shelf.get(count.bottle)
         if lot is None:
             return self._explain.unknown(count.bottle, None)
-        reading = self._weighed(lot, count) if isinstance(count, Weighing) else self._counted(lot, count)
+        reading = self._read(lot, count)
         if isinstance(reading, str):
             return reading
         waiting = self._still_inside(lot, count.day)
@@ -148,6 +201,14 @@ class Stocktakes:
         meta = new_metadata(count.entry.meta["filename"], count.entry.meta["lineno"])
         return Transaction(meta, count.day - DAY, "*", None, words, EMPTY_SET, EMPTY_SET, postings)
 
+    @staticmethod
+    def _repeated(count: Stocktake | Weighing, counts: Sequence[Stocktake | Weighing]) -> str | None:
+        """Refuse the last of several measurements of a morning; which of them holds is the owner's to say."""
+        last = max((other for other in counts if other.bottle == count.bottle), key=_line)
+        if count is not last:
+            return None
+        return f"{count.bottle} is measured more than once on {count.day}, so none of it is booked. Keep one."
+
     def _still_inside(self, lot: Lot, day: datetime.date) -> Decimal:
         return sum(
             (
@@ -158,46 +219,19 @@ class Stocktakes:
             ZERO,
         )
 
-    @staticmethod
-    def _counted(lot: Lot, count: Stocktake) -> _Reading | str:
+    def _read(self, lot: Lot, count: Stocktake | Weighing) -> Reading | str:
+        if isinstance(count, Weighing):
+            commodity = self._settings.commodities[lot.commodity]
+            return by_weight(lot.name, count.grams, lot.meta, lot.bought_quantity, commodity)
         if count.commodity != lot.commodity:
             return f"{lot.name} holds {lot.commodity}, not {count.commodity}."
-        return _Reading(count.quantity, f"{count.quantity} {count.commodity} counted")
-
-    def _weighed(self, lot: Lot, count: Weighing) -> _Reading | str:
-        """Turn grams into millilitres."""
-        tare, full = (_number(lot.meta, key) for key in ("tare", "full"))
-        if tare is None and full is None:
-            return (
-                f"{lot.name} has neither tare: nor full: on its purchase, so {count.grams} g say nothing about "
-                "what is in it."
-            )
-        given = _number(lot.meta, "density") or self._settings.commodities[lot.commodity].density
-        density = given or ASSUMED_DENSITY
-        bought = lot.bought_quantity
-
-        def millilitres(density: Decimal) -> Decimal:
-            if tare is not None:
-                quantity = (count.grams - tare) / density
-            else:
-                quantity = bought - ((full or ZERO) - count.grams) / density
-            return quantity.quantize(WEIGHED_TO)
-
-        quantity = millilitres(density)
-        basis = f"tare {tare} g" if tare is not None else f"full weight {full} g"
-        if quantity < 0:
-            return f"{count.grams} g are less than {lot.name} can weigh with {basis}."
-        words = f"{count.grams} g with {basis} at {density} g/mL are {quantity} {lot.commodity}"
-        if given is None:
-            least, most = sorted(millilitres(limit) for limit in DENSITY_RANGE)
-            low, high = DENSITY_RANGE
-            words += f" (density assumed; {low} to {high} g/mL would give {least} to {most})"
-        return _Reading(quantity, words)
+        return Reading(count.quantity, f"{count.quantity} {count.commodity} counted")
 
     def _shrink(self, lot: Lot, missing: Decimal, count: Stocktake | Weighing) -> list[Posting]:
         origin = count.entry.meta
-        account = self._settings.roles.on(count.day).account(Role.SHRINKAGE)
-        self._accounts.need(account, lot.cost.currency, origin, count.entry)
+        day = count.day - DAY
+        account = self._settings.roles.on(day).account(Role.SHRINKAGE)
+        self._accounts.need(account, lot.cost.currency, origin, count.entry, day)
         meta = generated_meta(origin, goods.STOCKTAKE)
         postings: list[Posting] = []
         for piece in lot.take(missing):
@@ -221,6 +255,10 @@ class Stocktakes:
             for piece in pieces
         ]
         return [*out, Posting(lot.account, Amount(total, lot.commodity), cost, None, None, meta)]
+
+
+def _line(count: Stocktake | Weighing) -> int:
+    return int(count.entry.meta["lineno"])
 
 
 def _number(meta: Any, key: str) -> Decimal | None:

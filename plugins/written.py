@@ -49,6 +49,11 @@ class Written:
             return []
         return self._take_out(draft, stock, lot)
 
+    def is_still_in(self, stock: StockPosting) -> bool:
+        """Whether a posting brings back more than has left its lot so far."""
+        lot = self._lot(stock) if stock.quantity > 0 else None
+        return lot is not None and stock.quantity > lot.received - lot.left
+
     def _put_back(self, draft: Draft, stock: StockPosting, lot: Lot) -> None:
         out = lot.received - lot.left
         if stock.quantity > out:
@@ -107,16 +112,23 @@ class Written:
         dated = [lot for lot in same if lot.cost.date == stock.cost.date]
         return next(iter(dated or same), None)
 
-    def recost(self, drafts: Iterable[Draft]) -> set[int]:
+    def recost(self, drafts: Iterable[Draft], *, found: bool) -> set[int]:
         """Re-cost the lots that leave at one cost and come back at another in one transaction.
 
         Of several of one day, one may have to wait for another, so they are tried until none is left.
+
+        Args:
+            drafts: of the day.
+            found: whether to book those in which more comes back than left, as a stocktake writes them, or the
+                others, as a late cost does.
 
         Returns:
             The stock postings that were booked so, by identity.
         """
         booked: set[int] = set()
-        waiting = [halves for draft in drafts for halves in _halves(draft.stock)]
+        waiting = [
+            halves for draft in drafts for halves in _halves(draft.stock) if _finds(halves) is found
+        ]
         while waiting:
             still = [halves for halves in waiting if not self._recost(halves, booked)]
             if len(still) == len(waiting):
@@ -140,6 +152,21 @@ class Written:
         lot.received += sum(stock.quantity for stock in halves)
         booked.update(map(id, halves))
         return True
+
+
+def found_in(drafts: Iterable[Draft]) -> set[int]:
+    """Return the stock postings, by identity, of lots in which a transaction found more than was left."""
+    return {
+        id(stock)
+        for draft in drafts
+        for halves in _halves(draft.stock)
+        if _finds(halves)
+        for stock in halves
+    }
+
+
+def _finds(halves: Iterable[StockPosting]) -> bool:
+    return sum(stock.quantity for stock in halves) > 0
 
 
 def _halves(stock: Iterable[StockPosting]) -> list[list[StockPosting]]:

@@ -8,7 +8,7 @@ bottle stays unallocated, so nothing is lost: the shares of an amount add up to 
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
@@ -79,6 +79,7 @@ class Share(NamedTuple):
         column: where it counts.
         amount: exact, in the operating currency, with the sign of the column.
         entry: the transaction it comes from.
+        of: the posting of money, or the supplies, it is a share of.
     """
 
     date: datetime.date
@@ -86,6 +87,7 @@ class Share(NamedTuple):
     column: Column
     amount: Decimal
     entry: Transaction
+    of: Money | Move
 
 
 class Weight(NamedTuple):
@@ -122,15 +124,20 @@ def allocate(books: Books) -> Iterator[Share]:
                 weights_of_order[record.order] = _sale_weights(by_order[record.order], fragrances)
             weights = weights_of_order[record.order]
         for money in record.money:
-            yield from _shares(record, money.role, money.amount, _claims(money, weights, fragrances))
-        sold = {(name, -quantity) for line in record.lines for name, quantity in line.parts}
+            yield from _shares(record, money, (money.role, money.amount), _claims(money, weights, fragrances))
+        sold = Counter((name, -quantity) for line in record.lines for name, quantity in line.parts)
         for role, move in supplies_drawn(record, books):
-            # Vials sold empty serve no bottle, whatever else the order holds.
-            claims = [] if (move.bottle, move.quantity) in sold else weights
-            yield from _shares(record, role, -move.cost, claims)
+            # Vials sold empty serve no bottle, whatever else the order holds; they stand before those of a kit.
+            part = (move.bottle, move.quantity)
+            claims = [] if sold[part] > 0 else weights
+            sold[part] -= 1
+            yield from _shares(record, move, (role, -move.cost), claims)
 
 
-def _shares(record: Record, role: Role, amount: Decimal, weights: Sequence[Weight]) -> Iterator[Share]:
+def _shares(
+    record: Record, of: Money | Move, shared: tuple[Role, Decimal], weights: Sequence[Weight],
+) -> Iterator[Share]:
+    role, amount = shared
     columns = _COLUMNS_OF_ROLE.get(role)
     if columns is None or not amount:
         return
@@ -138,7 +145,7 @@ def _shares(record: Record, role: Role, amount: Decimal, weights: Sequence[Weigh
         amount = -amount
     for bottle, part in _divide(amount, weights):
         for column in columns:
-            yield Share(record.date, bottle, column, part, record.entry)
+            yield Share(record.date, bottle, column, part, record.entry, of)
 
 
 def _claims(money: Money, weights: Sequence[Weight], fragrances: frozenset[str]) -> Sequence[Weight]:

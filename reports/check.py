@@ -5,25 +5,39 @@ A problem makes the books wrong. A remark is something a careful bookkeeper woul
 
 from __future__ import annotations
 
+import datetime
+from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from beancount.core.amount import Amount
 from beancount.core.data import Booking, Open, Transaction
 
+from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.money import minor_digits, snap
-from millilot.ledger.records import Kind
+from millilot.ledger.money import Weight, minor_digits, snap
+from millilot.ledger.records import ZERO, Kind
+from millilot.reports.claim_remarks import claim_remarks
+from millilot.reports.fill import SOURCE, tolerable_error
+from millilot.reports.measured import measurements
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from beancount.core.data import BeancountError, Directive
+    from beancount.core.data import BeancountError, Directive, Posting
 
     from millilot.ledger.records import Books, Bottle, Move, Record
 
 #: A cost per mL above this many hundreds of minor units smells of `{}` where `{{}}` was meant.
 _DEAR = 50
 
+#: A bottle measured within so many days is new.
+_NEW = datetime.timedelta(days=7)
+
+_SOLD_ON = frozenset({Role.SALES, Role.SWAPS})
+_ONE = Decimal(1)
+#: mL in a vial are shown with so many digits at most: 10 mL in 3 vials have no end.
+_SIZE_DIGITS = 4
 
 PLUGIN = "millilot.plugins"
 
@@ -82,8 +96,12 @@ def remarks(entries: Sequence[Directive], books: Books) -> list[Finding]:
     found = [
         *_foreign(books),
         *_poured_from_two(books),
+        *(Finding(record.entry.meta, message, record.entry) for record, message in claim_remarks(books)),
+        *_without_kit(books),
         *_dear(books),
         *_contributed(books),
+        *_lost_and_refunded(books),
+        *_short_fills(books),
         *_accounts(entries, books),
         *_batches(entries),
     ]
@@ -112,6 +130,45 @@ def _poured_from_two(books: Books) -> Iterator[Finding]:
                     f"Write two lines, or name the bottle with bottle:, if that is not what happened.",
                     record.entry,
                 )
+
+
+def _without_kit(books: Books) -> Iterator[Finding]:
+    """Yield the sizes of vials that were sold without a kit, once there is a kit of any size."""
+    begin = min((kit.day for kit in books.settings.kits if kit.size is not None), default=None)
+    if begin is None:
+        return
+    known: set[Decimal] = set()
+    for record in books.records:
+        if record.date < begin:
+            continue
+        for posting, size in _vials_sold(record, books):
+            if size in known or books.settings.kit(size, record.date) is not None:
+                continue
+            known.add(size)
+            shown = round(size, _SIZE_DIGITS)
+            words = f"{shown.normalize():f} mL"
+            message = f"No kit is set for a vial of {words}, so no supplies are taken for it."
+            if shown == size:
+                message += f' If it uses any: {record.date} custom "kit" "{words}" 1 VIAL'
+            yield Finding(posting.meta or record.entry.meta, message, record.entry)
+
+
+def _vials_sold(record: Record, books: Books) -> Iterator[tuple[Posting, Decimal]]:
+    """Yield the lines of fragrance that were sold, each with the mL in one vial."""
+    if not record.lines:
+        return
+    roles = books.settings.roles.on(record.date)
+    for posting in record.entry.postings:
+        meta = posting.meta or {}
+        poured, vials = meta.get(goods.POURED), meta.get("vials", _ONE)
+        if (
+            isinstance(poured, Amount)
+            and isinstance(vials, Decimal)
+            and vials
+            and roles.role(posting.account) in _SOLD_ON
+            and books.settings.commodities[poured.currency].is_fragrance
+        ):
+            yield posting, Weight(*meta[goods.POURED]).number / vials
 
 
 def _arrivals(books: Books) -> Iterator[tuple[Record, Move, Bottle]]:
@@ -149,6 +206,53 @@ def _contributed(books: Books) -> Iterator[Finding]:
                 f"{bottle.name} came in at {cost:f} {books.currency}, which is not the lower of what was paid "
                 f"({bottle.paid:f}) and its market value ({bottle.market_value:f}).",
                 record.entry,
+            )
+
+
+def _lost_and_refunded(books: Books) -> Iterator[Finding]:
+    """Yield the losses of orders that were refunded in full: a lost parcel is either refunded or poured again."""
+    by_order: dict[str, list[Record]] = defaultdict(list)
+    for record in books.records:
+        if record.order is not None:
+            by_order[record.order].append(record)
+    for order, records in by_order.items():
+        moves = [(record, move) for record in records for move in record.moves if move.bottle in books.fragrances]
+        lost = [(record, move) for record, move in moves if move.kind is Kind.LOST]
+        if not lost:
+            continue
+        sold = sum((move.quantity for _, move in moves if move.kind is Kind.SOLD), ZERO)
+        money = [money for record in records for money in record.money]
+        price = -sum((each.amount for each in money if each.role in _SOLD_ON), ZERO)
+        refunded = sum((each.amount for each in money if each.role is Role.REFUNDS), ZERO)
+        if sold == sum((move.quantity for _, move in lost), ZERO) and refunded >= price > 0:
+            record, move = lost[0]
+            yield Finding(
+                move.meta,
+                f"{order} was refunded in full and {-sold} mL are written as lost. What was sold stays sold when "
+                f"a lost parcel is refunded; a loss belongs here only if it was poured again.",
+                record.entry,
+            )
+
+
+def _short_fills(books: Books) -> Iterator[Finding]:
+    """Yield new bottles, measured before anything was drawn, that held less than the law tolerates."""
+    opened: dict[str, datetime.date] = {}
+    for record in books.records:
+        for move in record.moves:
+            if move.quantity < 0 and move.kind is not Kind.SHRINKAGE:
+                opened.setdefault(move.bottle, move.date)
+    measured = measurements(books)
+    for _, move, bottle in _arrivals(books):
+        first = next(iter(measured[bottle.name]), None)
+        if first is None or first.day - bottle.bought > _NEW or opened.get(bottle.name, first.day) < first.day:
+            continue
+        missing, tolerable = move.quantity - first.quantity, tolerable_error(move.quantity)
+        if tolerable is not None and missing > tolerable:
+            yield Finding(
+                first.entry.meta,
+                f"{bottle.name} held {first.quantity:f} of {move.quantity:f} mL when it was new: {missing:f} mL "
+                f"short, where {SOURCE} tolerates {tolerable.normalize():f} mL.",
+                first.entry,
             )
 
 

@@ -7,9 +7,13 @@ import click
 from millilot.reports.commands.bottles import bottles_command
 from millilot.reports.commands.check import check_command
 from millilot.reports.commands.collection import collection_command
+from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.new import new
+from millilot.reports.commands.splits import splits_command
+from millilot.reports.commands.stock import stock_command
+from millilot.reports.commands.trace import trace_command
 from millilot.reports.commands.year import year_command
 
 
@@ -26,6 +30,10 @@ for command in (
     bottles_command,
     year_command,
     collection_command,
+    splits_command,
+    stock_command,
+    count_command,
+    trace_command,
     check_command,
 ):
     main.add_command(command)

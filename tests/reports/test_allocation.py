@@ -37,6 +37,23 @@ def test_what_an_order_costs_is_shared_by_price(books: Books) -> None:
     assert shared(books, Column.FEES) == {"CH-1": 2, "QR-1": 4}
 
 
+def test_two_lines_of_14_and_16(books: Books) -> None:
+    """
+    2026-02-01 * "Lantern" "two bottles" ^order-1
+      Income:Sales  -5 CEDARHOUR @@ 14.00 USD
+      Income:Sales  -5 QUIETREED @@ 16.00 USD
+      Income:Postage  -6.00 USD
+      Expenses:Selling:Fees  4.80 USD
+      Assets:Marketplace:Lantern  31.20 USD
+    2026-02-02 * "label" ^order-1
+      Expenses:Selling:Postage  5.10 USD
+      Assets:Marketplace:Lantern
+    """
+    assert shared(books, Column.POSTAGE_CHARGED) == {"CH-1": Decimal("2.80"), "QR-1": Decimal("3.20")}
+    assert shared(books, Column.FEES) == {"CH-1": Decimal("2.24"), "QR-1": Decimal("2.56")}
+    assert shared(books, Column.POSTAGE) == {"CH-1": Decimal("2.38"), "QR-1": Decimal("2.72")}
+
+
 def test_an_entry_without_lines_is_shared_over_all_lines_of_its_order(books: Books) -> None:
     """
     2026-02-01 * "Lantern" "first" ^order-1
@@ -204,6 +221,44 @@ def test_supplies_are_shared_at_cost_and_those_sold_are_no_fragrance() -> None:
     assert shared(books, Column.SUPPLIES) == {"CH-1": Decimal("0.6"), "QR-1": Decimal("1.2"), None: 3}
     assert shared(books, Column.SALES) == {"CH-1": 24, "QR-1": 24, None: 6}
     assert shared(books, Column.FEES) == {"CH-1": Decimal("0.4"), None: Decimal("0.2")}
+
+
+KITS = """
+2026-01-07 * "vials and tape"
+  Assets:Stock:Supplies  100 VIAL5 {{30.00 USD, "V-1"}}
+  Assets:Stock:Packing  2 TAPE {{9.00 USD, "T-1"}}
+  Assets:Bank
+2020-01-01 open Assets:Stock:Packing TAPE "NONE"
+2020-01-01 commodity TAPE
+  unit: "each"
+2026-01-07 custom "kit" "5 mL" 1 VIAL5
+2026-01-07 custom "kit" "parcel" 0.2 TAPE
+"""
+
+
+def test_kits_are_shared_by_price_over_the_lines_of_their_order() -> None:
+    books = read(
+        SHELF
+        + KITS
+        + """
+2026-02-01 * "Lantern" "two bottles" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Income:Sales  -5 QUIETREED @@ 24.00 USD
+  Assets:Marketplace:Lantern  36.00 USD
+2026-02-02 * "Lantern" "a vial and one to fill" ^order-2
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Income:Sales  -1 VIAL5 @@ 0.50 USD
+  Assets:Marketplace:Lantern  12.50 USD
+""",
+    )
+    # Two vials and tape are 1.50, shared one to two; then a vial and the tape are shared 12.00 to 0.50, and the
+    # vial sold for itself serves no bottle.
+    used = Decimal("1.2")
+    assert shared(books, Column.SUPPLIES) == {
+        "CH-1": Decimal("0.5") + used * 12 / Decimal("12.5"),
+        "QR-1": 1,
+        None: used / 25 + Decimal("0.3"),
+    }
 
 
 def test_pairs_written_by_hand_share_by_ml_sold(books: Books) -> None:

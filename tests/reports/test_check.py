@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from textwrap import dedent
 
 import pytest
@@ -100,6 +101,85 @@ def test_a_bottle_owned_before_comes_in_at_the_lower_value() -> None:
     assert len(remarked(OWNED % "60.00")) == 1
 
 
+LOST_PARCEL = """
+2026-02-01 * "Lantern" "sale" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Income:Postage  -4.50 USD
+  Assets:Marketplace:Lantern
+2026-02-10 * "lost" ^order-1
+  Income:Refunds  {refund} USD
+  Assets:Marketplace:Lantern
+2026-02-10 * "written off" ^order-1
+  Expenses:Loss  {lost} CEDARHOUR
+"""
+
+
+def test_a_lost_parcel_refunded_and_written_off() -> None:
+    [(line, message)] = remarked(SHELF + LOST_PARCEL.format(refund="16.50", lost="5"))
+    assert line == "Expenses:Loss  5 CEDARHOUR"
+    assert message.startswith("order-1 was refunded in full and 5 mL are written as lost.")
+
+
+@pytest.mark.parametrize(("refund", "lost"), [("11.99", "5"), ("16.50", "4"), ("16.50", "5.5")])
+def test_a_part_refunded_or_another_loss_is_no_remark(refund: str, lost: str) -> None:
+    assert remarked(SHELF + LOST_PARCEL.format(refund=refund, lost=lost)) == []
+
+
+FILLED = """
+2026-01-05 * "bottle"
+  Assets:Stock:CedarHour  {size} CEDARHOUR {{{{100.00 USD, "CH-1"}}}}
+  Assets:Bank
+{before}
+{day} custom "stocktake" "CH-1" {found} CEDARHOUR
+"""
+
+
+def fill(size: str, found: str, day: str = "2026-01-06", before: str = "") -> list[tuple[str, str]]:
+    return remarked(FILLED.format(size=size, found=found, day=day, before=before))
+
+
+#: Nominal quantity, what it may lack, and the first hundredth of a mL too much.
+TOLERABLE = [
+    ("5", "4.55"),
+    ("30", "27.3"),
+    ("50", "45.5"),
+    ("75", "70.5"),
+    ("100", "95.5"),
+    ("125", "119.375"),
+    ("200", "191"),
+    ("250", "241"),
+    ("400", "388"),
+    ("1000", "985"),
+]
+
+
+@pytest.mark.parametrize(("size", "least"), TOLERABLE)
+def test_a_new_bottle_may_lack_what_the_directive_tolerates(size: str, least: str) -> None:
+    assert fill(size, least) == []
+    found = Decimal(least) - Decimal("0.01")
+    [(line, message)] = fill(size, f"{found}")
+    assert line == f'2026-01-06 custom "stocktake" "CH-1" {found} CEDARHOUR'
+    tolerated = (Decimal(size) - Decimal(least)).normalize()
+    assert message == (
+        f"CH-1 held {found} of {size} mL when it was new: {Decimal(size) - found} mL short, where Directive "
+        f"76/211/EEC, Annex I tolerates {tolerated:f} mL."
+    )
+
+
+@pytest.mark.parametrize("size", ["4", "1001"])
+def test_the_directive_knows_no_smaller_and_no_larger_size(size: str) -> None:
+    assert fill(size, "1") == []
+
+
+@pytest.mark.parametrize(("day", "remarks_on_it"), [("2026-01-12", 1), ("2026-01-13", 0)])
+def test_a_bottle_is_new_for_a_week(day: str, remarks_on_it: int) -> None:
+    assert len(fill("100", "90", day)) == remarks_on_it
+
+
+def test_a_bottle_poured_from_says_nothing_of_its_fill() -> None:
+    assert fill("100", "90", "2026-01-08", '2026-01-07 * "kept"\n  Equity:PersonalUse  1 CEDARHOUR\n') == []
+
+
 def test_a_stock_account_without_booking_none() -> None:
     [(line, message)] = remarked("2026-01-01 open Assets:Stock:More\n")
     assert line == "2026-01-01 open Assets:Stock:More"
@@ -127,6 +207,60 @@ def test_a_batch_code_without_quotes() -> None:
     )
     assert line.startswith("Assets:Stock:CedarHour")
     assert 'batch: "4321"' in message
+
+
+KIT = """
+2026-02-01 custom "kit" "5 mL" 1 VIAL5
+2026-02-01 * "vials"
+  Assets:Stock:Supplies  10 VIAL5 {{3.00 USD, "V-1"}}
+  Assets:Bank
+"""
+
+SIZES = (
+    SHELF
+    + """
+2026-01-20 * "before there were kits" ^order-0
+  Income:Sales  -8 CEDARHOUR @@ 16.00 USD
+  Assets:Bank
+2026-02-02 * "sizes" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Income:Sales  -6 CEDARHOUR @@ 14.00 USD
+    vials: 3
+  Income:Sales  -10 CEDARHOUR @@ 14.00 USD
+    vials: 3
+  Income:Sales  -10 CEDARHOUR @@ 20.00 USD
+    vials: 0
+  Income:Sales  -1 VIAL5 @@ 1.00 USD
+  Expenses:Samples  1 CEDARHOUR
+  Assets:Bank
+2026-02-03 * "the same again" ^order-2
+  Income:Sales  -2 QUIETREED @@ 14.00 USD
+  Assets:Bank
+2026-02-04 * "back" ^order-2
+  Income:Refunds  2 QUIETREED @@ 14.00 USD
+  Assets:Bank
+2026-02-05 * "swap"
+  Income:Swaps  -20 QUIETREED @@ 50.00 USD
+  Assets:Stock:CedarHour  25 CEDARHOUR {{50.00 USD, "CH-2"}}
+"""
+)
+
+
+def test_a_size_without_a_kit_is_remarked_on_once() -> None:
+    words = "No kit is set for a vial of {} mL, so no supplies are taken for it."
+    cure = ' If it uses any: {} custom "kit" "{} mL" 1 VIAL'
+    assert remarked(SIZES + KIT) == [
+        ("Income:Sales  -6 CEDARHOUR @@ 14.00 USD", words.format(2) + cure.format("2026-02-02", 2)),
+        ("Income:Sales  -10 CEDARHOUR @@ 14.00 USD", words.format("3.3333")),
+        ("Income:Swaps  -20 QUIETREED @@ 50.00 USD", words.format(20) + cure.format("2026-02-05", 20)),
+    ]
+
+
+def test_sizes_are_not_remarked_on_without_a_kit_for_vials() -> None:
+    parcel = KIT.replace("5 mL", "parcel")
+    vials = KIT[KIT.index("2026-02-01 *") :]
+    assert remarked(SIZES + vials) == []
+    assert remarked(SIZES + parcel) == []
 
 
 def test_a_transaction_that_booking_emptied_is_a_problem() -> None:

@@ -33,7 +33,7 @@ def run(*arguments: str, books: str = TWO_YEARS) -> Result:
     return CliRunner().invoke(main, arguments)
 
 
-REPORTS = (("bottles",), ("year", "2026"), ("collection",))
+REPORTS = (("bottles",), ("year", "2026"), ("collection",), ("splits",))
 
 
 @pytest.mark.parametrize("command", REPORTS)
