@@ -136,7 +136,7 @@ def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) 
             else:
                 refused.append(result)
     if mirrors:
-        mirrors, slips = _settle_mirrors(entry, mirrors, asks)
+        mirrors, slips = _settle_mirrors(entry, mirrors, asks, roles)
         refused.extend(slips)
     return Asked(asks, refused, mirrors, at_cost)
 
@@ -219,7 +219,7 @@ def _cost_outside_stock(posting: Posting, number: Decimal, commodity: str) -> st
 
 
 def _settle_mirrors(
-    entry: Transaction, mirrors: list[int], asks: list[Ask],
+    entry: Transaction, mirrors: list[int], asks: list[Ask], roles: RoleMap,
 ) -> tuple[list[int], list[Refused]]:
     """Tell lines that mirror the draws of their transaction from goods that stand nowhere.
 
@@ -234,14 +234,35 @@ def _settle_mirrors(
         own = [ask for ask in asks if ask.commodity == commodity]
         unpriced = sum((_out(ask) for ask in own if not ask.way.is_priced), ZERO)
         priced = sum((_out(ask) for ask in own if ask.way.is_priced), ZERO)
-        if own and mirrored in {-unpriced, -(unpriced + priced)}:
-            good.extend(places)
+        if not own or mirrored not in {-unpriced, -(unpriced + priced)}:
+            slips.append(Refused(places[0], _cost_missing(entry.postings[places[0]], _units(entry, places[0]))))
+            good.extend(places[1:])
             continue
-        slips.extend(
-            Refused(place, _cost_missing(entry.postings[place], _units(entry, place))) for place in places[:1]
-        )
-        good.extend(places[1:])
+        for place in places:
+            posting = entry.postings[place]
+            if roles.role(posting.account) is Role.STOCK or _is_split_money(entry, place):
+                good.append(place)
+            else:
+                slips.append(Refused(place, _blank(posting)))
     return sorted(good), slips
+
+
+def _is_split_money(entry: Transaction, place: int) -> bool:
+    """Whether booking filled the blank leg at a place with money too."""
+    account = entry.postings[place].account
+    return any(
+        other.account == account
+        and AUTOMATIC_META in (other.meta or ())
+        and _units(entry, number).currency != _units(entry, place).currency
+        for number, other in enumerate(entry.postings)
+    )
+
+
+def _blank(posting: Posting) -> str:
+    return (
+        f"The line {posting.account} was left blank, and only goods are there to fill it. Leave it out: the bottle "
+        "they come from is found by itself."
+    )
 
 
 def _units(entry: Transaction, place: int) -> Weight:
