@@ -260,8 +260,8 @@ def _is_split_money(entry: Transaction, place: int) -> bool:
 
 def _blank(posting: Posting) -> str:
     return (
-        f"The line {posting.account} was left blank, and only goods are there to fill it. Leave it out: the bottle "
-        "they come from is found by itself."
+        f"The line {posting.account} was left blank, and only goods are there to fill it. Leave it out: the "
+        "bottle they come from is found by itself."
     )
 
 
