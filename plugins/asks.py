@@ -159,11 +159,14 @@ def _read_line(
     meta: dict[str, Any] = posting.meta or {}
     bottle = meta.get("bottle") or entry.meta.get("bottle")
     vials = meta.get("vials", ONE if way is Way.SOLD else ZERO)
+    if isinstance(vials, str) and vials.isdecimal():
+        # An import page that keeps metadata as JSON can save no number, so importers write one as text.
+        vials = Decimal(vials)
     loss = meta.get("loss")
     if bottle is not None and not isinstance(bottle, str):
         return Refused(place, f"bottle: is the name of a bottle in quotes, not {bottle}.")
     if vials is not ONE and not _is_quantity(vials):
-        return Refused(place, f"vials: is a number not below 0 without quotes, not {vials!r}.")
+        return Refused(place, f"vials: is a number not below 0, not {vials!r}.")
     if loss is not None and not _is_quantity(loss):
         return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
     units = cast("Amount", posting.units)

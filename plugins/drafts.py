@@ -138,7 +138,7 @@ class Draft:
     def account(self, role: Role, currency: str, meta: dict[str, Any]) -> str:
         """Return the account of a role for a posting of ours, and say that it must be open."""
         account = self.roles.account(role)
-        self._accounts.need(account, currency, meta, self.entry)
+        self._accounts.need(account, currency, self.entry.date, meta, self.entry)
         return account
 
     def generate(self, postings: Iterable[Posting]) -> None:
@@ -196,7 +196,9 @@ class Draft:
             elif posting.price is None and posting.cost is None:
                 del written[place]
             elif place not in at_cost:
-                written[place] = _in_money(posting)
+                money = _in_money(posting)
+                currency = weight(money).currency
+                written[place] = money._replace(account=self._account_of_money(posting, currency))
 
     def _price_of(self, served: _Served) -> Posting:
         """Return a priced line as the money it stands for, with what was poured for it."""
@@ -246,7 +248,14 @@ class Draft:
                 continue
             if place in written and weight(written[place]).currency == currency:
                 number -= weight(written[place]).number
-            written[place] = Posting(line.account, Amount(-number, currency), None, None, line.flag, line.meta)
+            account = self._account_of_money(line, currency)
+            written[place] = Posting(account, Amount(-number, currency), None, None, line.flag, line.meta)
+
+    def _account_of_money(self, failed: Posting, currency: str) -> str:
+        """Return where the money of a failed line stands: where it was written, but on no stock account."""
+        if self.roles.role(failed.account) is Role.STOCK:
+            return self.account(Role.INBOUND, currency, failed.meta or self.entry.meta)
+        return failed.account
 
 
 @lru_cache(maxsize=1000)

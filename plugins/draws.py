@@ -147,7 +147,7 @@ class _Walk:
         return concerns
 
     def _spread_late_cost(self, draft: Draft) -> None:
-        if draft.asks or self.arriving.get(id(draft.entry)):
+        if not self.inbound or self.arriving.get(id(draft.entry)):
             return
         inbound = inbound_of(draft.entry, draft.roles)
         if inbound is not None:

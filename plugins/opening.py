@@ -9,6 +9,8 @@ from beancount.core.data import Open, new_metadata
 from millilot.plugins.problems import AccountError
 
 if TYPE_CHECKING:
+    import datetime
+
     from beancount.core.data import Directive, Directives
 
     from millilot.plugins.problems import Problem
@@ -33,19 +35,22 @@ class Accounts:
         self.errors: list[Problem] = []
         self.missing: Directives = []
 
-    def need(self, account: str, currency: str, meta: dict[str, Any], entry: Directive) -> None:
-        """Say that an entry posts to an account the plugin chose; called in order of date.
+    def need(
+        self, account: str, currency: str, day: datetime.date, meta: dict[str, Any], entry: Directive,
+    ) -> None:
+        """Say that something is posted to an account the plugin chose; called in order of date.
 
         Args:
             account: the account; of those the owner wrote, Beancount speaks.
             currency: what it is posted in.
+            day: when.
             meta: of the line that asks for it.
-            entry: the entry it stands in.
+            entry: the entry the line stands in.
         """
         if account in self._known or self._opened_later:
             return
         self._known.add(account)
-        message = f"{account} is needed here and is not open. Add: {entry.date} open {account} {currency}"
+        message = f"{account} is needed here and is not open. Add: {day} open {account} {currency}"
         self.errors.append(AccountError(dict(meta), message, entry))
         opening = new_metadata(meta["filename"], meta["lineno"])
-        self.missing.append(Open(opening, entry.date, account, [], None))
+        self.missing.append(Open(opening, day, account, [currency], None))

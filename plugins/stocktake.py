@@ -197,7 +197,7 @@ class Stocktakes:
     def _shrink(self, lot: Lot, missing: Decimal, count: Stocktake | Weighing) -> list[Posting]:
         origin = count.entry.meta
         account = self._settings.roles.on(count.day).account(Role.SHRINKAGE)
-        self._accounts.need(account, lot.cost.currency, origin, count.entry)
+        self._accounts.need(account, lot.cost.currency, count.day - DAY, origin, count.entry)
         meta = generated_meta(origin, goods.STOCKTAKE)
         postings: list[Posting] = []
         for piece in lot.take(missing):

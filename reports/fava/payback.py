@@ -43,11 +43,11 @@ class Lines(NamedTuple):
 
     Attributes:
         charts: the data of the chart; empty when no bottle cost anything.
-        left_out: how many of the older bottles have no line.
+        only: how many bottles have a line, the ones bought last; None when all have one.
     """
 
     charts: list[dict[str, Any]]
-    left_out: int
+    only: int | None
 
 
 class BottlePayback(Page, FavaExtensionBase):
@@ -85,4 +85,4 @@ class BottlePayback(Page, FavaExtensionBase):
             for day, of_day in groupby(changes, key=lambda change: change[0])
         ]
         charts = [line_chart("Payback in % of cost", points)] if points else []
-        return Lines(charts, len(bought) - len(costs))
+        return Lines(charts, len(costs) if len(costs) < len(bought) else None)
