@@ -171,7 +171,7 @@ class Draft:
         """Return what stays of the postings as the owner wrote them, by place."""
         written = dict(enumerate(self.entry.postings))
         for place, posting in written.items():
-            if posting.meta and AUTOMATIC_META in posting.meta and posting.cost is None:
+            if posting.price is None and posting.cost is None and AUTOMATIC_META in (posting.meta or ()):
                 # Booking worked this amount out from a 28-digit price.
                 written[place] = _in_money(posting)
         for place in self._mirrors:
