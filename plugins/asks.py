@@ -94,24 +94,15 @@ class Refused(NamedTuple):
     message: str
 
 
-class Asked(NamedTuple):
-    """All lines in goods of a transaction.
+def read_asks(
+    entry: Transaction, roles: RoleMap, goods_codes: Collection[str],
+) -> tuple[list[Ask], list[Refused], list[int], bool]:
+    """Read what a transaction asks for.
 
-    Attributes:
-        asks: the draws and returns.
-        refused: the slips.
-        mirrors: places of lines that only mirror the draws; the lots take their place.
-        at_cost: whether goods stand in a stock account at their cost.
+    Returns:
+        The draws and returns; the slips; the places of lines that only mirror the draws, so that the lots take
+        their place; and whether goods stand in a stock account at their cost.
     """
-
-    asks: list[Ask]
-    refused: list[Refused]
-    mirrors: list[int]
-    at_cost: bool
-
-
-def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) -> Asked:
-    """Read what a transaction asks for."""
     asks: list[Ask] = []
     refused: list[Refused] = []
     mirrors: list[int] = []
@@ -138,7 +129,7 @@ def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) 
     if mirrors:
         mirrors, slips = _settle_mirrors(entry, mirrors, asks, roles)
         refused.extend(slips)
-    return Asked(asks, refused, mirrors, at_cost)
+    return asks, refused, mirrors, at_cost
 
 
 def may_return(posting: Posting) -> bool:

@@ -10,7 +10,7 @@ from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
-from typing import TYPE_CHECKING, Any, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 from beancount.core.amount import Amount
 from beancount.core.data import Posting, Transaction
@@ -36,13 +36,9 @@ if TYPE_CHECKING:
 ZERO = Decimal(0)
 
 
-class _Served(NamedTuple):
-    """A line that was served: the pieces, what was lost in the pour, and where the cost goes."""
-
-    ask: Ask
-    pieces: list[Piece]
-    lost: list[Piece]
-    account: str
+#: A line that was served: the ask, its pieces, what was lost in the pour, and where the cost goes. A plain tuple,
+#: as one is made for every sale.
+_Served: TypeAlias = "tuple[Ask, list[Piece], list[Piece], str]"
 
 
 class Draft:
@@ -114,7 +110,7 @@ class Draft:
         account = self.account(role, currency, ask.meta) if ask.way.is_priced else ask.account
         if lost:
             self.account(Role.COST_OF_GOODS, currency, ask.meta)
-        self._served[ask.place] = _Served(ask, pieces, lost, account)
+        self._served[ask.place] = ask, pieces, lost, account
 
     def keep_stock(self, stock: StockPosting, pieces: list[Piece], sign: int) -> None:
         """Keep a stock posting that already stands at cost, at the cost and date of its lot."""
@@ -176,9 +172,9 @@ class Draft:
                 written[place] = _in_money(posting)
         for place in self._mirrors:
             del written[place]
-        for place, served in self._served.items():
-            if served.ask.way.is_priced:
-                written[place] = self._price_of(served)
+        for place, (ask, *_) in self._served.items():
+            if ask.way.is_priced:
+                written[place] = self._price_of(ask)
             else:
                 del written[place]
         if self._failed:
@@ -200,11 +196,11 @@ class Draft:
                 currency = weight(money).currency
                 written[place] = money._replace(account=self._account_of_money(posting, currency))
 
-    def _price_of(self, served: _Served) -> Posting:
+    def _price_of(self, ask: Ask) -> Posting:
         """Return a priced line as the money it stands for, with what was poured for it."""
-        ask = served.ask
         posting = self.entry.postings[ask.place]
-        number, currency = weight(posting)
+        price, currency = cast("tuple[Decimal, str]", posting.price)
+        number = cast("Decimal", ask.units.number) * price
         account = posting.account
         quantity = ask.quantity
         if ask.way is Way.SOLD_BACK:
