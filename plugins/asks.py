@@ -121,7 +121,7 @@ def read_asks(
         elif posting.price is None and (role is Role.STOCK or AUTOMATIC_META in (posting.meta or ())):
             mirrors.append(place)
         else:
-            result = _read_line(place, posting, role, entry, roles)
+            result = _read_line(place, units, role, entry, roles)
             if isinstance(result, Ask):
                 asks.append(result)
             else:
@@ -141,12 +141,13 @@ def may_return(posting: Posting) -> bool:
 
 
 def _read_line(
-    place: int, posting: Posting, role: Role | None, entry: Transaction, roles: RoleMap,
+    place: int, units: Amount, role: Role | None, entry: Transaction, roles: RoleMap,
 ) -> Ask | Refused:
-    number, commodity = cast("tuple[Decimal, str]", posting.units)
+    posting = entry.postings[place]
+    number: Decimal = units.number  # type: ignore[assignment]  # booking has filled it in
     way = _way(posting, number, role, roles)
     if way is None:
-        return Refused(place, _slip(posting, number, commodity, role))
+        return Refused(place, _slip(posting, number, units.currency, role))
     meta: dict[str, Any] = posting.meta or {}
     bottle = meta.get("bottle") or entry.meta.get("bottle")
     vials = meta.get("vials", ONE if way is Way.SOLD else ZERO)
@@ -160,8 +161,7 @@ def _read_line(
         return Refused(place, f"vials: is a number not below 0, not {vials!r}.")
     if loss is not None and not _is_quantity(loss):
         return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
-    units = cast("Amount", posting.units)
-    return Ask(place, way, commodity, abs(number), posting.account, units, bottle, vials, loss, meta)
+    return Ask(place, way, units.currency, abs(number), posting.account, units, bottle, vials, loss, meta)
 
 
 def _is_quantity(value: object) -> bool:

@@ -10,6 +10,7 @@ from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 from beancount.core.amount import Amount
@@ -149,7 +150,8 @@ class Draft:
             return self.entry
         written = self._written()
         generated: list[Posting] = []
-        for served in self._served.values():
+        # By place: named bottles were served first, and readers go by the order of the lines.
+        for _, served in sorted(self._served.items(), key=itemgetter(0)):
             generated += self._pairs(served)
         generated += self._generated
         if self._failed and goods.is_booked(self.entry):
@@ -279,7 +281,7 @@ def pair(piece: Piece, units: Amount, account: str, meta: dict[str, Any]) -> tup
         meta: of both postings.
     """
     lot, _, cost = piece
-    number = cast("Decimal", units.number)
+    number: Decimal = units.number  # type: ignore[assignment]  # it is there, the walk has worked it out
     return (
         Posting(lot.account, units, cost, None, None, meta),
         Posting(account, Amount(-(number * cost.number), cost.currency), None, None, None, meta),

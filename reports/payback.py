@@ -48,14 +48,12 @@ def payback_over_time(
     last = until or books.last
     rows: list[dict[str, Any]] = []
     for name, cost in costs.items():
-        points = {day: nearest(net / cost, _FOUR_DIGITS) for day, net in net_by_day(shares[name])}
-        bought = books.bottles[name].bought
-        if not points or bought < min(points):
-            points[bought] = ZERO
-        for day in (since, last):
+        points = {books.bottles[name].bought: ZERO}
+        points.update((day, nearest(net / cost, _FOUR_DIGITS)) for day, net in net_by_day(shares[name]))
+        for day in filter(None, (since, last)):
             # What a bottle had earned by a day stands until the next change.
-            before = [earlier for earlier in points if day is not None and earlier < day]
-            if day is not None and before:
+            before = [earlier for earlier in points if earlier < day]
+            if before:
                 points.setdefault(day, points[max(before)])
         rows += (
             {"date": day, "bottle": name, "payback": payback}
