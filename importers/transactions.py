@@ -143,7 +143,8 @@ class Builder:
         return posting._replace(
             units=Amount(-quantity, pour.fragrance),
             price=Amount(item.price / quantity, self._profile.currency),
-            meta={} if vials == 1 else {"vials": Decimal(vials)},
+            # As text: a number in metadata does not survive Fava's import page.
+            meta={} if vials == 1 else {"vials": str(vials)},
         )
 
     def _unsorted_line(self, item: Item, roles: RoleMap) -> Posting:
@@ -151,7 +152,7 @@ class Builder:
         if item.sku:
             meta["sku"] = item.sku
         if item.quantity != 1:
-            meta["quantity"] = Decimal(item.quantity)
+            meta["quantity"] = str(item.quantity)
         return self._posting(roles.account(Role.UNSORTED), -item.price, **meta)
 
     def _tax(self, roles: RoleMap, tax: Decimal, *, remitted: bool) -> Iterator[Posting]:

@@ -73,11 +73,16 @@ def read_books(
     claims = [claim for claim in settings.claims if not claim.refused and (to is None or claim.day <= to)]
     settings = replace(settings, claims=tuple(claims))
     reader = _Reader(settings, operating_currency(options_map) or _commonest_cost_currency(entries))
-    for entry in entries:
-        if to is not None and entry.date > to:
-            continue
-        if isinstance(entry, Transaction) and goods.is_booked(entry):
-            reader.read(entry)
+    transactions = [
+        entry
+        for entry in entries
+        if isinstance(entry, Transaction) and (to is None or entry.date <= to) and goods.is_booked(entry)
+    ]
+    # All lots first, so that a line may name a bottle that comes in further down.
+    for entry in transactions:
+        reader.meet(entry)
+    for entry in transactions:
+        reader.read(entry)
     bottles = dict(sorted(reader.bottles.items(), key=lambda item: (item[1].bought, item[0])))
     return Books(reader.currency, settings, bottles, tuple(reader.records), tuple(reader.foreign))
 
@@ -104,11 +109,16 @@ class _Reader:
         self.records: list[Record] = []
         self.foreign: list[Foreign] = []
 
+    def meet(self, entry: Transaction) -> None:
+        """Make the records of the lots a transaction brings."""
+        if any(posting.cost is not None for posting in entry.postings):
+            for item in goods.stock_postings(entry.postings, self.settings.roles.on(entry.date)):
+                self._meet(entry, item)
+
     def read(self, entry: Transaction) -> None:
+        """Make the record of a transaction."""
         roles = self.settings.roles.on(entry.date)
         stock = list(goods.stock_postings(entry.postings, roles))
-        for item in stock:
-            self._meet(entry, item)
         moves = tuple(self._moves(entry, stock, roles)) if stock else ()
         lines = _lines(entry.postings, stock, roles)
         money = tuple(self._money(entry, stock, lines, roles))

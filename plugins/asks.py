@@ -94,24 +94,15 @@ class Refused(NamedTuple):
     message: str
 
 
-class Asked(NamedTuple):
-    """All lines in goods of a transaction.
+def read_asks(
+    entry: Transaction, roles: RoleMap, goods_codes: Collection[str],
+) -> tuple[list[Ask], list[Refused], list[int], bool]:
+    """Read what a transaction asks for.
 
-    Attributes:
-        asks: the draws and returns.
-        refused: the slips.
-        mirrors: places of lines that only mirror the draws; the lots take their place.
-        at_cost: whether goods stand in a stock account at their cost.
+    Returns:
+        The draws and returns; the slips; the places of lines that only mirror the draws, so that the lots take
+        their place; and whether goods stand in a stock account at their cost.
     """
-
-    asks: list[Ask]
-    refused: list[Refused]
-    mirrors: list[int]
-    at_cost: bool
-
-
-def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) -> Asked:
-    """Read what a transaction asks for."""
     asks: list[Ask] = []
     refused: list[Refused] = []
     mirrors: list[int] = []
@@ -130,15 +121,15 @@ def read_asks(entry: Transaction, roles: RoleMap, goods_codes: Collection[str]) 
         elif posting.price is None and (role is Role.STOCK or AUTOMATIC_META in (posting.meta or ())):
             mirrors.append(place)
         else:
-            result = _read_line(place, posting, role, entry, roles)
+            result = _read_line(place, units, role, entry, roles)
             if isinstance(result, Ask):
                 asks.append(result)
             else:
                 refused.append(result)
     if mirrors:
-        mirrors, slips = _settle_mirrors(entry, mirrors, asks)
+        mirrors, slips = _settle_mirrors(entry, mirrors, asks, roles)
         refused.extend(slips)
-    return Asked(asks, refused, mirrors, at_cost)
+    return asks, refused, mirrors, at_cost
 
 
 def may_return(posting: Posting) -> bool:
@@ -150,24 +141,27 @@ def may_return(posting: Posting) -> bool:
 
 
 def _read_line(
-    place: int, posting: Posting, role: Role | None, entry: Transaction, roles: RoleMap,
+    place: int, units: Amount, role: Role | None, entry: Transaction, roles: RoleMap,
 ) -> Ask | Refused:
-    number, commodity = cast("tuple[Decimal, str]", posting.units)
+    posting = entry.postings[place]
+    number: Decimal = units.number  # type: ignore[assignment]  # booking has filled it in
     way = _way(posting, number, role, roles)
     if way is None:
-        return Refused(place, _slip(posting, number, commodity, role))
+        return Refused(place, _slip(posting, number, units.currency, role))
     meta: dict[str, Any] = posting.meta or {}
     bottle = meta.get("bottle") or entry.meta.get("bottle")
     vials = meta.get("vials", ONE if way is Way.SOLD else ZERO)
+    if isinstance(vials, str) and vials.isdecimal():
+        # An import page that keeps metadata as JSON can save no number, so importers write one as text.
+        vials = Decimal(vials)
     loss = meta.get("loss")
     if bottle is not None and not isinstance(bottle, str):
         return Refused(place, f"bottle: is the name of a bottle in quotes, not {bottle}.")
     if vials is not ONE and not _is_quantity(vials):
-        return Refused(place, f"vials: is a number not below 0 without quotes, not {vials!r}.")
+        return Refused(place, f"vials: is a number not below 0, not {vials!r}.")
     if loss is not None and not _is_quantity(loss):
         return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
-    units = cast("Amount", posting.units)
-    return Ask(place, way, commodity, abs(number), posting.account, units, bottle, vials, loss, meta)
+    return Ask(place, way, units.currency, abs(number), posting.account, units, bottle, vials, loss, meta)
 
 
 def _is_quantity(value: object) -> bool:
@@ -219,7 +213,7 @@ def _cost_outside_stock(posting: Posting, number: Decimal, commodity: str) -> st
 
 
 def _settle_mirrors(
-    entry: Transaction, mirrors: list[int], asks: list[Ask],
+    entry: Transaction, mirrors: list[int], asks: list[Ask], roles: RoleMap,
 ) -> tuple[list[int], list[Refused]]:
     """Tell lines that mirror the draws of their transaction from goods that stand nowhere.
 
@@ -234,14 +228,35 @@ def _settle_mirrors(
         own = [ask for ask in asks if ask.commodity == commodity]
         unpriced = sum((_out(ask) for ask in own if not ask.way.is_priced), ZERO)
         priced = sum((_out(ask) for ask in own if ask.way.is_priced), ZERO)
-        if own and mirrored in {-unpriced, -(unpriced + priced)}:
-            good.extend(places)
+        if not own or mirrored not in {-unpriced, -(unpriced + priced)}:
+            slips.append(Refused(places[0], _cost_missing(entry.postings[places[0]], _units(entry, places[0]))))
+            good.extend(places[1:])
             continue
-        slips.extend(
-            Refused(place, _cost_missing(entry.postings[place], _units(entry, place))) for place in places[:1]
-        )
-        good.extend(places[1:])
+        for place in places:
+            posting = entry.postings[place]
+            if roles.role(posting.account) is Role.STOCK or _is_split_money(entry, place):
+                good.append(place)
+            else:
+                slips.append(Refused(place, _blank(posting)))
     return sorted(good), slips
+
+
+def _is_split_money(entry: Transaction, place: int) -> bool:
+    """Whether booking filled the blank leg at a place with money too."""
+    account = entry.postings[place].account
+    return any(
+        other.account == account
+        and AUTOMATIC_META in (other.meta or ())
+        and _units(entry, number).currency != _units(entry, place).currency
+        for number, other in enumerate(entry.postings)
+    )
+
+
+def _blank(posting: Posting) -> str:
+    return (
+        f"The line {posting.account} was left blank, and only goods are there to fill it. Leave it out: the "
+        "bottle they come from is found by itself."
+    )
 
 
 def _units(entry: Transaction, place: int) -> Weight:

@@ -10,7 +10,8 @@ from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
-from typing import TYPE_CHECKING, Any, NamedTuple, cast
+from operator import itemgetter
+from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 from beancount.core.amount import Amount
 from beancount.core.data import Posting, Transaction
@@ -36,13 +37,9 @@ if TYPE_CHECKING:
 ZERO = Decimal(0)
 
 
-class _Served(NamedTuple):
-    """A line that was served: the pieces, what was lost in the pour, and where the cost goes."""
-
-    ask: Ask
-    pieces: list[Piece]
-    lost: list[Piece]
-    account: str
+#: A line that was served: the ask, its pieces, what was lost in the pour, and where the cost goes. A plain tuple,
+#: as one is made for every sale.
+_Served: TypeAlias = "tuple[Ask, list[Piece], list[Piece], str]"
 
 
 class Draft:
@@ -119,7 +116,7 @@ class Draft:
         account = self.account(role, currency, ask.meta) if ask.way.is_priced else ask.account
         if lost:
             self.account(Role.COST_OF_GOODS, currency, ask.meta)
-        self._served[ask.place] = _Served(ask, pieces, lost, account)
+        self._served[ask.place] = ask, pieces, lost, account
 
     def keep_stock(self, stock: StockPosting, pieces: list[Piece], sign: int) -> None:
         """Keep a stock posting that already stands at cost, at the cost and date of its lot."""
@@ -143,7 +140,7 @@ class Draft:
     def account(self, role: Role, currency: str, meta: dict[str, Any]) -> str:
         """Return the account of a role for a posting of ours, and say that it must be open."""
         account = self.roles.account(role)
-        self._accounts.need(account, currency, meta, self.entry)
+        self._accounts.need(account, currency, self.entry.date, meta, self.entry)
         return account
 
     def generate(self, postings: Iterable[Posting]) -> None:
@@ -158,7 +155,8 @@ class Draft:
             return self.entry
         written = self._written()
         generated: list[Posting] = []
-        for served in self._served.values():
+        # By place: named bottles were served first, and readers go by the order of the lines.
+        for _, served in sorted(self._served.items(), key=itemgetter(0)):
             generated += self._pairs(served)
         generated += self._generated
         if self._failed and goods.is_booked(self.entry):
@@ -176,14 +174,14 @@ class Draft:
         """Return what stays of the postings as the owner wrote them, by place."""
         written = dict(enumerate(self.entry.postings))
         for place, posting in written.items():
-            if posting.meta and AUTOMATIC_META in posting.meta and posting.cost is None:
+            if posting.price is None and posting.cost is None and AUTOMATIC_META in (posting.meta or ()):
                 # Booking worked this amount out from a 28-digit price.
                 written[place] = _in_money(posting)
         for place in self._mirrors:
             del written[place]
-        for place, served in self._served.items():
-            if served.ask.way.is_priced:
-                written[place] = self._price_of(served)
+        for place, (ask, *_) in self._served.items():
+            if ask.way.is_priced:
+                written[place] = self._price_of(ask)
             else:
                 del written[place]
         if self._failed:
@@ -201,13 +199,15 @@ class Draft:
             elif posting.price is None and posting.cost is None:
                 del written[place]
             elif place not in at_cost:
-                written[place] = _in_money(posting)
+                money = _in_money(posting)
+                currency = weight(money).currency
+                written[place] = money._replace(account=self._account_of_money(posting, currency))
 
-    def _price_of(self, served: _Served) -> Posting:
+    def _price_of(self, ask: Ask) -> Posting:
         """Return a priced line as the money it stands for, with what was poured for it."""
-        ask = served.ask
         posting = self.entry.postings[ask.place]
-        number, currency = weight(posting)
+        price, currency = cast("tuple[Decimal, str]", posting.price)
+        number = cast("Decimal", ask.units.number) * price
         account = posting.account
         quantity = ask.quantity
         if ask.way is Way.SOLD_BACK:
@@ -251,7 +251,14 @@ class Draft:
                 continue
             if place in written and weight(written[place]).currency == currency:
                 number -= weight(written[place]).number
-            written[place] = Posting(line.account, Amount(-number, currency), None, None, line.flag, line.meta)
+            account = self._account_of_money(line, currency)
+            written[place] = Posting(account, Amount(-number, currency), None, None, line.flag, line.meta)
+
+    def _account_of_money(self, failed: Posting, currency: str) -> str:
+        """Return where the money of a failed line stands: where it was written, but on no stock account."""
+        if self.roles.role(failed.account) is Role.STOCK:
+            return self.account(Role.INBOUND, currency, failed.meta or self.entry.meta)
+        return failed.account
 
 
 @lru_cache(maxsize=1000)
@@ -279,7 +286,7 @@ def pair(piece: Piece, units: Amount, account: str, meta: dict[str, Any]) -> tup
         meta: of both postings.
     """
     lot, _, cost = piece
-    number = cast("Decimal", units.number)
+    number: Decimal = units.number  # type: ignore[assignment]  # it is there, the walk has worked it out
     return (
         Posting(lot.account, units, cost, None, None, meta),
         Posting(account, Amount(-(number * cost.number), cost.currency), None, None, None, meta),

@@ -96,6 +96,7 @@ class _Walk:
         self.accounts = accounts
         self.codes = goods_codes(entries, settings, found, currency)
         self.cost_roles = cost_roles(self.codes, settings)
+        self.may_lose = bool(settings.pour_losses)
         self.inbound = inbound_accounts(entries, settings.roles)
         self.coming: dict[str, Arrival] = {}
         self.arriving: dict[int, list[Arrival]] = defaultdict(list)
@@ -148,10 +149,12 @@ class _Walk:
         return concerns
 
     def _spread_late_costs(self, drafts: list[Draft]) -> None:
+        if not self.inbound:
+            return
         late = [
             (draft, inbound)
             for draft in drafts
-            if not draft.asks
+            if any(posting.account in self.inbound for posting in draft.entry.postings)
             and not self.arriving.get(id(draft.entry))
             and (inbound := inbound_of(draft.entry, draft.roles)) is not None
         ]
@@ -220,17 +223,19 @@ class _Walk:
         lots = self._lots_for(draft, ask, wanted)
         if lots is None:
             return
-        if wanted > sum((lot.left for lot in lots), ZERO):
+        held = lots[0].left if len(lots) == 1 else sum((lot.left for lot in lots), ZERO)
+        if wanted > held:
             draft.fail(ask.place, DrawError, self.explain.overdrawn(draft.entry.date, ask, wanted, lots))
             return
-        pieces = take(lots, ask.quantity)
-        lost = self._lose(draft, ask, lots, pieces)
+        pieces = lots[0].take(ask.quantity) if len(lots) == 1 else take(lots, ask.quantity)
+        lost = self._lose(draft, ask, lots, pieces) if self.may_lose or ask.loss is not None else []
         for piece in pieces:
             if not piece.lot.countable:
                 draft.leave_out(ask.place)
                 return
         draft.serve(ask, pieces, lost, self.cost_roles[ask.commodity])
-        self.outstanding.note_draw(draft, ask, pieces)
+        if self.outstanding.watches:
+            self.outstanding.note_draw(draft, ask, pieces)
         if self.stocktakes.concerns(draft.entry):
             self.stocktakes.note(draft.entry, [*pieces, *lost])
 
@@ -248,7 +253,7 @@ class _Walk:
         """Take what is lost in the pour: what the line says, else the default as far as there is any left."""
         if ask.loss is not None:
             return take(lots, ask.loss)
-        if not (self.settings.pour_losses and ask.vials and self.settings.commodities[ask.commodity].is_fragrance):
+        if not (ask.vials and self.settings.commodities[ask.commodity].is_fragrance):
             return []
         loss = self.settings.pour_loss(draft.entry.date) * ask.vials
         # From the bottles poured from, the last one first.

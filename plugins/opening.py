@@ -36,27 +36,21 @@ class Accounts:
         self.missing: Directives = []
 
     def need(
-        self,
-        account: str,
-        currency: str,
-        meta: dict[str, Any],
-        entry: Directive,
-        day: datetime.date | None = None,
+        self, account: str, currency: str, day: datetime.date, meta: dict[str, Any], entry: Directive,
     ) -> None:
-        """Say that an entry posts to an account the plugin chose; called in order of date.
+        """Say that something is posted to an account the plugin chose; called in order of date.
 
         Args:
             account: the account; of those the owner wrote, Beancount speaks.
             currency: what it is posted in.
+            day: when.
             meta: of the line that asks for it.
-            entry: the entry it stands in.
-            day: of the posting, if it is not that of the entry.
+            entry: the entry the line stands in.
         """
         if account in self._known or self._opened_later:
             return
         self._known.add(account)
-        day = day or entry.date
         message = f"{account} is needed here and is not open. Add: {day} open {account} {currency}"
         self.errors.append(AccountError(dict(meta), message, entry))
         opening = new_metadata(meta["filename"], meta["lineno"])
-        self.missing.append(Open(opening, day, account, [], None))
+        self.missing.append(Open(opening, day, account, [currency], None))

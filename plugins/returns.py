@@ -48,6 +48,11 @@ class Outstanding:
         self._watched: set[str] = set()
         self._out: dict[tuple[str, str, str], list[_Out]] = defaultdict(list)
 
+    @property
+    def watches(self) -> bool:
+        """Whether anything in the books may come back."""
+        return bool(self._watched)
+
     @staticmethod
     def links_of(entry: Transaction) -> set[str]:
         """Return the links by which a return finds its sale."""
@@ -60,8 +65,7 @@ class Outstanding:
 
     def note_draw(self, draft: Draft, ask: Ask, pieces: Iterable[Piece]) -> None:
         """Remember what a line took."""
-        if self._watched:
-            self._note(draft.entry, _SOLD if ask.way is Way.SOLD else ask.account, pieces)
+        self._note(draft.entry, _SOLD if ask.way is Way.SOLD else ask.account, pieces)
 
     def note_written(self, draft: Draft, pieces: Iterable[Piece], stock: StockPosting) -> None:
         """Remember what a pair took that already stands in the books, unless a pour or a kit used it up."""

@@ -231,7 +231,7 @@ class Stocktakes:
         origin = count.entry.meta
         day = count.day - DAY
         account = self._settings.roles.on(day).account(Role.SHRINKAGE)
-        self._accounts.need(account, lot.cost.currency, origin, count.entry, day)
+        self._accounts.need(account, lot.cost.currency, day, origin, count.entry)
         meta = generated_meta(origin, goods.STOCKTAKE)
         postings: list[Posting] = []
         for piece in lot.take(missing):

@@ -104,7 +104,8 @@ def bottles(books: Books) -> pd.DataFrame:
     for share in allocate(books):
         shares[share.bottle].append(share)
     rows = [_bottle_row(bottle, moves[name], shares[name]) for name, bottle in books.fragrances.items()]
-    return _frame([*rows, _row({"bottle": None, "fragrance": None, "bought": None}, [], shares[None])])
+    unallocated = _row({"bottle": None, "fragrance": None, "bought": None}, [], shares[None])
+    return _frame([*rows, unallocated])
 
 
 def rounded(exact: pd.DataFrame, currency: str) -> pd.DataFrame:
@@ -128,7 +129,8 @@ def rounded(exact: pd.DataFrame, currency: str) -> pd.DataFrame:
         for row, amount in zip(rows, amounts, strict=True):
             row[column] = amount
     for row in rows:
-        row.update({name: rounding.nearest(amount, unit) for name, amount in _results(row).items()})
+        for name, amount in _results(row).items():
+            row[name] = None if amount is None else rounding.nearest(amount, unit)
         row.update({name: plain(row[name]) for name in ML_COLUMNS})
         if row["cost_per_ml"] is not None:
             row["cost_per_ml"] = rounding.nearest(row["cost_per_ml"], _FOUR_DIGITS)
@@ -142,7 +144,7 @@ def rows_of(frame: pd.DataFrame) -> list[Row]:
 
 def totals(frame: pd.DataFrame) -> Row:
     """Return the sums of the columns of money, and the payback of all bottles together to 4 digits."""
-    sums: Row = {name: sum(frame[name], ZERO) for name in MONEY_COLUMNS}
+    sums: Row = {name: sum(frame[name].dropna(), ZERO) for name in MONEY_COLUMNS}
     return {**sums, "payback": _ratio(sums["net"], sums["cost"])}
 
 
@@ -197,11 +199,11 @@ def _row(head: Row, moves: Iterable[Move], shares: Iterable[Share]) -> Row:
 
 
 def _results(row: Row) -> Row:
-    """Return the columns that follow from others of their row."""
+    """Return the columns that follow from others of their row; only a bottle can have something to recover."""
     net = sum((sign * row[column] for column, sign in SIGN_IN_NET.items()), ZERO)
     return {
         "net": net,
-        "to_recover": max(row["cost"] - net, ZERO),
+        "to_recover": max(row["cost"] - net, ZERO) if row["bottle"] is not None else None,
         "profit": net - row["cost_of_goods"] - row["cost_sampled"] - row["cost_lost"],
     }
 

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from millilot.ledger.goods import EXACT
+from millilot.ledger.records import ZERO
 from millilot.reports.allocation import allocate
 from millilot.reports.bottles import net_by_day
 from millilot.reports.rounding import nearest
 
 if TYPE_CHECKING:
     import datetime
+    from collections.abc import Mapping
 
     from millilot.ledger.records import Books
     from millilot.reports.allocation import Share
@@ -24,34 +25,40 @@ COLUMNS = ("date", "bottle", "payback")
 _FOUR_DIGITS = Decimal("0.0001")
 
 
-def payback_over_time(books: Books, costs: dict[str, Decimal], since: datetime.date | None = None) -> pd.DataFrame:
-    """Return every day on which the payback of a bottle changed.
+def payback_over_time(
+    books: Books,
+    costs: Mapping[str, Decimal],
+    since: datetime.date | None = None,
+    until: datetime.date | None = None,
+) -> pd.DataFrame:
+    """Return the payback of bottles on the days on which it changed, and on the last day.
 
     Args:
-        books: the books.
-        costs: what each bottle cost; one that cost nothing has no payback.
-        since: leave out the days before it. A bottle that had earned something by then starts with what it had.
+        books: the books, up to the last day.
+        costs: what each of the bottles that are wanted cost; never nought, which has no payback.
+        since: leave out the days before it. A bottle that was there by then starts with what it had earned.
+        until: the last day; otherwise that of the books.
 
     Returns:
         A frame with COLUMNS, by date and bottle: payback is net / cost to 4 digits (Decimal).
     """
-    shares: dict[str, list[Share]] = defaultdict(list)
+    shares: dict[str | None, list[Share]] = defaultdict(list)
     for share in allocate(books):
-        if share.bottle is not None:
-            shares[share.bottle].append(share)
+        shares[share.bottle].append(share)
+    last = until or books.last
     rows: list[dict[str, Any]] = []
-    for name, bottle in books.fragrances.items():
-        cost = costs[name]
-        if cost < EXACT:
-            continue
-        points = {bottle.bought: Decimal(0)}
+    for name, cost in costs.items():
+        points = {books.bottles[name].bought: ZERO}
         points.update((day, nearest(net / cost, _FOUR_DIGITS)) for day, net in net_by_day(shares[name]))
-        if since is not None:
-            before = [day for day in points if day < since]
-            points = {
-                **({since: points[max(before)]} if before else {}),
-                **{day: payback for day, payback in points.items() if day >= since},
-            }
-        rows += ({"date": day, "bottle": name, "payback": payback} for day, payback in points.items())
+        for day in filter(None, (since, last)):
+            # What a bottle had earned by a day stands until the next change.
+            before = [earlier for earlier in points if earlier < day]
+            if before:
+                points.setdefault(day, points[max(before)])
+        rows += (
+            {"date": day, "bottle": name, "payback": payback}
+            for day, payback in points.items()
+            if since is None or day >= since
+        )
     rows.sort(key=lambda row: (row["date"], row["bottle"]))
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)

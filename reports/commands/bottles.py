@@ -62,7 +62,7 @@ def _narrow(frame: pd.DataFrame, rows: list[dict[str, Any]]) -> str:
             else [UNALLOCATED, None, None, None, row["net"], None, None]
             for row in rows
         ],
-        ["Total", None, None, *cells({**total, "paid_back_on": None})],
+        ["Total", None, None, *cells({**total, "paid_back_on": None, "to_recover": None})],
     )
 
 

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import datetime
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from babel.core import Locale
 from fava.context import g
+from fava.core.number import get_locale_format
 from fava.ext import FavaExtensionBase
 from fava.helpers import FavaAPIError
 from flask import url_for
@@ -21,11 +24,15 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from decimal import Decimal
 
+    from fava.core.number import Formatter
+
     from millilot.ledger.records import Books
 
 __all__ = ["FavaAPIError", "FavaExtensionBase", "Page", "Range", "line_chart"]
 
 _DAY = datetime.timedelta(days=1)
+#: More than the ranges anybody goes back and forth between.
+_MOST_RESULTS = 60
 
 
 class Range(NamedTuple):
@@ -60,9 +67,15 @@ class Page:
             work: takes nothing and returns something that is never changed.
         """
         results = self._results
-        if key not in results:
-            results[key] = work()
-        return results[key]
+        try:
+            return results[key]
+        except KeyError:
+            result = work()
+        if len(results) >= _MOST_RESULTS:
+            results.clear()
+        # Two threads that did the same work return the result of the first. If the books were loaded again
+        # meanwhile, it goes where nobody looks any more.
+        return results.setdefault(key, result)
 
     @property
     def range(self) -> Range:
@@ -83,13 +96,40 @@ class Page:
         )
         return books
 
+    def figure(self, number: Decimal) -> str:
+        """Return a rounded figure with just the digits it has, in the locale of the books.
+
+        Fava itself would round money to the digits most common in the books, which may be none.
+        """
+        exponent = number.as_tuple().exponent
+        digits = max(-exponent, 0) if isinstance(exponent, int) else 0
+        return _formatter(self.ledger.fava_options.locale, digits)(number)
+
     def journal_of_bottle(self, bottle: str) -> str:
-        """Return the address of the journal with everything that moved or named a bottle."""
-        # Fava matches these as regular expressions, the cost by what Python prints of it; it has no way to
-        # quote, so any character that could mean something stands for whatever is in its place.
-        name = re.sub(r"[^\w \-]", ".", bottle)
-        clauses = (f'any(cost:"label=.{name}.\\)$")', f'any(bottle:"^{name}$")', f'bottle:"^{name}$"')
-        return str(url_for("report", report_name="journal", filter=", ".join(clauses)))
+        """Return the address of the journal with everything that moved or named a bottle.
+
+        Like the figures it runs from the beginning to the end of the range, and obeys no other filter.
+        """
+        name = _exactly(bottle)
+        # Fava compares a cost by what Python prints of it, and the label is its last part.
+        clauses = (
+            f'any(cost:", label={_exactly(repr(bottle))}\\)$")',
+            f'any(bottle:"^{name}$")',
+            f'bottle:"^{name}$"',
+        )
+        first, last = self.books().first, self.range.last
+        time = None if first is None or last is None else f"{first} - {last}"
+        return url_for("report", report_name="journal", filter=", ".join(clauses), time=time, account=None)
+
+
+def _exactly(text: str) -> str:
+    """Return the regular expression of a text for Fava's filter, which ignores case and takes no quotes."""
+    return f"(?-i:{re.escape(text)})".replace('"', r"\x22")
+
+
+@lru_cache
+def _formatter(locale: str | None, digits: int) -> Formatter:
+    return get_locale_format(Locale.parse(locale) if locale else None, digits)
 
 
 def line_chart(label: str, points: Sequence[tuple[datetime.date, Mapping[str, Decimal]]]) -> dict[str, Any]:

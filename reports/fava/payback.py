@@ -13,11 +13,17 @@ if TYPE_CHECKING:
     import datetime
     from decimal import Decimal
 
+    import pandas as pd
+
     from millilot.reports.bottles import Row
 
 
+#: As many as Fava has colours for.
+MOST_LINES = 10
+
+
 class Figures(NamedTuple):
-    """What the page shows.
+    """The table of the page.
 
     Attributes:
         rows: the bottles.
@@ -32,6 +38,18 @@ class Figures(NamedTuple):
     currency: str
 
 
+class Lines(NamedTuple):
+    """The chart of the page.
+
+    Attributes:
+        charts: the data of the chart; empty when no bottle cost anything.
+        only: how many bottles have a line, the ones bought last; None when all have one.
+    """
+
+    charts: list[dict[str, Any]]
+    only: int | None
+
+
 class BottlePayback(Page, FavaExtensionBase):
     """The page."""
 
@@ -42,24 +60,29 @@ class BottlePayback(Page, FavaExtensionBase):
         figures: Figures = self.once(("figures", self.range.last), self._figures)
         return figures
 
+    def lines(self) -> Lines:
+        """Return payback over time, in per cent of cost; it alone begins with the range."""
+        lines: Lines = self.once(("lines", self.range), self._lines)
+        return lines
+
+    def _exact(self) -> pd.DataFrame:
+        exact: pd.DataFrame = self.once(("exact", self.range.last), lambda: report.bottles(self.books()))
+        return exact
+
     def _figures(self) -> Figures:
-        books = self.books()
-        frame = report.rounded(report.bottles(books), books.currency)
+        currency = self.books().currency
+        frame = report.rounded(self._exact(), currency)
         *rows, unallocated = report.rows_of(frame)
-        return Figures(rows, unallocated, report.totals(frame), books.currency)
+        return Figures(rows, unallocated, report.totals(frame), currency)
 
-    def charts(self) -> list[dict[str, Any]]:
-        """Return the chart of payback over time, in per cent of cost; it alone begins with the range."""
-        charts: list[dict[str, Any]] = self.once(("charts", self.range), self._charts)
-        return charts
-
-    def _charts(self) -> list[dict[str, Any]]:
-        books = self.books()
-        costs = {row["bottle"]: row["cost"] for row in report.rows_of(report.bottles(books))}
-        frame = payback_over_time(books, costs, self.range.first)
+    def _lines(self) -> Lines:
+        bought = [row for row in report.rows_of(self._exact()) if row["payback"] is not None]
+        costs = {row["bottle"]: row["cost"] for row in bought[-MOST_LINES:]}
+        frame = payback_over_time(self.books(), costs, *self.range)
         changes = frame.itertuples(index=False, name=None)
         points: list[tuple[datetime.date, dict[str, Decimal]]] = [
-            (day, {bottle: payback * 100 for _, bottle, payback in of_day})
+            (day, {bottle: payback.scaleb(2) for _, bottle, payback in of_day})
             for day, of_day in groupby(changes, key=lambda change: change[0])
         ]
-        return [line_chart("Payback in % of cost", points)] if points else []
+        charts = [line_chart("Payback in % of cost", points)] if points else []
+        return Lines(charts, len(costs) if len(costs) < len(bought) else None)

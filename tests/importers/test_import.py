@@ -300,7 +300,7 @@ def test_fees_written_below_nothing_and_fees_given_back(shop: Shop) -> None:
 def test_a_unit_price_counts_for_each(shop: Shop) -> None:
     shop.change_profile('price = "Item total"', 'unit-price = "Item total"')
     assert shop.outcome(shop.file({"Quantity": "2", "Net": "26.05"}))["new"] == 1
-    assert "  Income:Sales                  -10 CEDARHOUR @@ 24.00 USD\n    vials: 2\n" in appended(shop)
+    assert "  Income:Sales                  -10 CEDARHOUR @@ 24.00 USD\n    vials: \"2\"\n" in appended(shop)
 
 
 def test_the_shortest_profile(shop: Shop) -> None:

@@ -326,8 +326,9 @@ def test_a_blank_leg_that_booking_filled_with_goods_is_never_a_draw(faulty: Load
     """
     2026-02-02 * "blank expense"
       Equity:PersonalUse  5 CEDARHOUR
-      Expenses:Loss
+      Expenses:Loss  ; blamed
     """
+    assert states(faulty.error(), "Expenses:Loss", "blank")
     assert faulty.postings("Expenses:Loss") == []
     assert faulty.balance("Equity:PersonalUse") == Decimal("6.48")
 

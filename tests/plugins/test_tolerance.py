@@ -135,3 +135,18 @@ def test_the_owners_money_is_never_rescaled(books: LoadedBooks) -> None:
         "Expenses:Selling:Fees 1.81 USD",
         "Assets:Marketplace:Lantern 18.20 USD",
     ]
+
+
+def test_a_worked_out_exchange_stays_in_its_own_currency() -> None:
+    books = load(
+        """
+        2026-01-01 open Assets:Bank:Euro EUR
+
+        2026-02-02 * "sale paid into another account" ^order-2
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+          Assets:Bank:Euro  10.00 EUR @ USD
+        """,
+    )
+    assert books.messages == []
+    [posting] = books.postings("Assets:Bank:Euro")
+    assert (posting.units.currency, posting.price.currency) == ("EUR", "USD")

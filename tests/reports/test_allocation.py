@@ -287,3 +287,27 @@ def test_shares_that_do_not_divide_add_up_exactly(books: Books) -> None:
       Assets:Marketplace:Lantern
     """
     assert sum(shared(books, Column.FEES).values()) == 1
+
+
+def test_each_line_keeps_its_own_price_when_a_later_one_names_its_bottle(books: Books) -> None:
+    """
+    2026-01-20 * "second bottle"
+      Assets:Stock:CedarHour  50 CEDARHOUR {{80.00 USD, "CH-2"}}
+      Assets:Bank  -80.00 USD
+    2026-02-01 * "two vials" ^order-1
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+      Income:Sales  -5 CEDARHOUR @@ 99.00 USD
+        bottle: "CH-2"
+      Assets:Marketplace:Lantern  111.00 USD
+    """
+    assert shared(books, Column.SALES) == {"CH-1": 12, "CH-2": 99}
+
+
+def test_an_amount_may_name_a_bottle_that_comes_in_later(books: Books) -> None:
+    """
+    2026-01-02 * "listing fee ahead of the bottle"
+      Expenses:Selling:Fees  1.00 USD
+        bottle: "CH-1"
+      Assets:Bank  -1.00 USD
+    """
+    assert shared(books, Column.FEES) == {"CH-1": 1}

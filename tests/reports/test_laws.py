@@ -155,8 +155,10 @@ def test_profit_is_favas_and_the_collections(history: list[str]) -> None:
         of = [entry for entry in entries if entry.date.year == number]
         assert abs(exact.business_profit - net_profit(of)) < EXACT
         result = exact.rounded("USD")
-        assert abs(result.business_profit - exact.business_profit) < CENT
-        assert abs(result.cost_of_goods_sold - exact.cost_of_goods_sold) < CENT
+        # Opening and closing stock are each rounded by half a cent at most, so that one year's end is the next
+        # one's beginning; where no other line can give way, the profit is off by what both come to.
+        assert abs(result.business_profit - exact.business_profit) <= CENT
+        assert abs(result.cost_of_goods_sold - exact.cost_of_goods_sold) <= CENT
     assert abs(collection(books).result - sum(profits)) < EXACT
     assert of_year(books, 2027).rounded("USD").opening_stock == of_year(books, 2026).rounded("USD").closing_stock
 

@@ -1,0 +1,322 @@
+"""The page "Bottle payback" in Chromium, as the owner opens it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import threading
+from contextlib import ExitStack, contextmanager
+from decimal import Decimal
+from itertools import product
+from typing import TYPE_CHECKING, NamedTuple
+
+import pytest
+from beancount import loader
+from beancount.core.data import Transaction
+from cheroot.wsgi import Server
+from click.testing import CliRunner
+from playwright.sync_api import expect, sync_playwright
+
+from millilot.reports.commands.import_files import import_files
+
+from .pages import COLUMNS, as_reported, open_books, purchase, quoted, reported, sale
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import BrowserContext, Page
+
+pytestmark = pytest.mark.browser
+
+LOOPBACK = "127.0.0.1"
+#: Milliseconds until something that should be there is missed.
+PATIENCE = 10_000
+#: Chromium shall neither look for a graphics card nor for anything on the network.
+QUIET = [
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+LONG = "A label as long as no label should be, and then " + "some-more-of-it-without-a-space-" * 4
+EVIL = "<script>alert(1)</script>"
+
+
+class Served(NamedTuple):
+    """Books that Fava serves: where they are, and the page's address."""
+
+    path: Path
+    root: str
+
+    @property
+    def page(self) -> str:
+        return f"{self.root}extension/BottlePayback/"
+
+
+@contextmanager
+def serving(path: Path, **flags: bool) -> Iterator[Served]:
+    """Serve books on a free port until the block ends."""
+    site = open_books(path, **flags)
+    server = Server((LOOPBACK, 0), site.app)
+    server.prepare()
+    thread = threading.Thread(target=server.serve)
+    thread.start()
+    try:
+        yield Served(path, f"http://{LOOPBACK}:{server.bind_addr[1]}/{site.slug}/")
+    finally:
+        server.stop()
+        thread.join()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[BrowserContext]:
+    """One window for all tests, so that Fava's own files are fetched once for each server."""
+    program = shutil.which("chromium")
+    if program is None:
+        reason = "There is no program chromium on the path."
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, args=QUIET)
+        context = browser.new_context()
+        context.set_default_timeout(PATIENCE)
+        yield context
+        browser.close()
+
+
+@pytest.fixture
+def serve() -> Iterator[Callable[..., Served]]:
+    """Serve books until the test and its pages are done."""
+    with ExitStack() as stack:
+        yield lambda path, **flags: stack.enter_context(serving(path, **flags))
+
+
+@pytest.fixture
+def open_page(browser: BrowserContext, serve: Callable[..., Served]) -> Iterator[Callable[..., Page]]:
+    """Open an address, in a window of a size and a theme; in the end the console must hold no complaint."""
+    complaints: list[str] = []
+    pages: list[Page] = []
+
+    def open_(address: str, width: int = 1280, theme: str = "light") -> Page:
+        page = browser.new_page()
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme=theme)
+        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
+        page.goto(address)
+        pages.append(page)
+        return page
+
+    yield open_
+    for page in pages:
+        page.close()
+    assert complaints == []
+
+
+@pytest.fixture(scope="module")
+def sample(sample_path: Path) -> Iterator[Served]:
+    with serving(sample_path) as served:
+        yield served
+
+
+def rows(page: Page) -> list[dict[str, str | None]]:
+    """Return the rows of the table, as the command line writes them."""
+    expect(page.locator("article tbody tr").first).to_be_visible()
+    cells = "rows => rows.map(row => [...row.cells].map(cell => cell.innerText))"
+    return [as_reported(row) for row in page.locator("article tbody tr").evaluate_all(cells)]
+
+
+def column(page: Page, name: str) -> list[str | None]:
+    return [row[name] for row in rows(page)]
+
+
+def heading(page: Page, name: str) -> None:
+    """Click the heading of a column."""
+    page.get_by_role("columnheader", name=COLUMNS[name], exact=True).click()
+
+
+# What is there.
+
+
+def test_table_and_chart(open_page: Callable[..., Page], sample: Served) -> None:
+    page = open_page(sample.page)
+    assert rows(page) == reported(sample.path)[:-1]
+    lines = page.locator("article svg .lines path")
+    expect(lines).to_have_count(10)
+    assert {len(line.get_attribute("d") or "") > 50 for line in lines.all()} == {True}
+    expect(page.locator("article .error")).to_have_count(0)
+
+
+def test_the_sidebar_leads_to_it_without_loading_anew(open_page: Callable[..., Page], sample: Served) -> None:
+    page = open_page(f"{sample.root}income_statement/")
+    page.evaluate("window.isTheSame = true")
+    page.locator("aside").get_by_role("link", name="Bottle payback").click()
+    expect(page.locator("article svg .lines path")).to_have_count(10)
+    assert rows(page) == reported(sample.path)[:-1]
+    heading(page, "cost")
+    assert column(page, "cost")[0] == "0.00"
+    assert page.evaluate("window.isTheSame")
+
+
+def test_a_click_on_a_heading_sorts(open_page: Callable[..., Page], sample: Served) -> None:
+    page = open_page(sample.page)
+    for name in ("cost", "net", "payback", "ml_left", "profit"):
+        figures = [Decimal(figure or "-1") for figure in column(page, name)]
+        assert figures not in (sorted(figures), sorted(figures, reverse=True))
+        for reverse in (False, True):
+            heading(page, name)
+            now = [Decimal(figure or "-1") for figure in column(page, name)]
+            assert now == sorted(figures, reverse=reverse), name
+    for name in ("bottle", "fragrance", "bought", "paid_back_on"):
+        texts = [text or "" for text in column(page, name)]
+        heading(page, name)
+        assert [text or "" for text in column(page, name)] == sorted(texts), name
+
+
+def test_a_name_leads_to_the_journal_of_the_bottle(open_page: Callable[..., Page], sample: Served) -> None:
+    page = open_page(sample.page)
+    page.get_by_role("link", name="QR-1", exact=True).click()
+    entries = page.locator("article .journal li.transaction")
+    expect(entries.first).to_be_visible()
+    shown = entries.locator(".datecell").all_inner_texts()
+    moved = [
+        entry.date.isoformat()
+        for entry in loader.load_file(str(sample.path))[0]
+        if isinstance(entry, Transaction)
+        and any(posting.cost is not None and posting.cost.label == "QR-1" for posting in entry.postings)
+    ]
+    assert len(moved) > 5
+    assert sorted(date for date in shown if date) == moved
+
+
+def test_the_time_filter_changes_the_figures(open_page: Callable[..., Page], sample: Served) -> None:
+    page = open_page(sample.page)
+    whole = rows(page)
+    page.get_by_placeholder("Time").fill("2025")
+    page.get_by_placeholder("Time").press("Enter")
+    expect(page.get_by_text("to the end of 2025-12-31")).to_be_visible()
+    assert rows(page) == reported(sample.path, "--to", "2025-12-31")[:-1]
+    assert len(rows(page)) < len(whole)
+    expect(page.locator("article svg .lines path")).to_have_count(6)
+
+
+# How it looks.
+
+
+@pytest.fixture
+def odd(written: Callable[..., Path], serve: Callable[..., Served]) -> Served:
+    """Names that are long or hostile, a bottle that came free, one that lost money, and a large sum."""
+    name = f"2020-01-01 commodity CEDARHOUR\n  name: {quoted(EVIL + LONG)}\n"
+    loss = """
+2025-03-01 * "Fees above the price"
+  bottle: "loss"
+  Expenses:Selling:Fees  400.00 USD
+  Assets:Bank
+"""
+    bottles = [purchase(EVIL), purchase(LONG, cost="9999999.99"), purchase("free", cost="0.00"), purchase("loss")]
+    return serve(written(name, *bottles, sale(EVIL), sale(LONG), sale("free"), loss))
+
+
+@pytest.mark.parametrize("books", ["sample", "odd"])
+def test_only_the_table_scrolls_sideways(
+    open_page: Callable[..., Page], request: pytest.FixtureRequest, books: str,
+) -> None:
+    page = open_page(request.getfixturevalue(books).page)
+    expect(page.locator("article svg .lines path").first).to_be_visible()
+    for width, theme in product((1280, 768, 360), ("light", "dark")):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme=theme)
+        for part in ("html", "article"):
+            wide, shown = page.locator(part).evaluate("part => [part.scrollWidth, part.clientWidth]")
+            assert wide <= shown, f"{part} is wider than the window of {width} pixels in the {theme} theme"
+        region = page.get_by_role("region", name="Bottles")
+        wide, shown = region.evaluate("part => [part.scrollWidth, part.clientWidth]")
+        assert (wide > shown) is (width < 1280 or books == "odd")
+        last = page.get_by_role("columnheader", name=COLUMNS["stock_value"])
+        last.scroll_into_view_if_needed()
+        box = last.bounding_box()
+        assert box is not None
+        assert box["x"] + box["width"] <= width, "the last column cannot be reached"
+
+
+def test_the_dark_theme_is_dark(open_page: Callable[..., Page], sample: Served) -> None:
+    def brightness(theme: str) -> tuple[float, float]:
+        page = open_page(sample.page, theme=theme)
+        cell = page.locator("article tbody td.num").first
+        colours = (
+            page.locator("body").evaluate("part => getComputedStyle(part).backgroundColor"),
+            cell.evaluate("part => getComputedStyle(part).color"),
+        )
+        ground, text = (sum(map(int, re.findall(r"\d+", colour)[:3])) / 3 for colour in colours)
+        return ground, text
+
+    (light_ground, light_text), (dark_ground, dark_text) = brightness("light"), brightness("dark")
+    assert light_ground - light_text > 100
+    assert dark_text - dark_ground > 100
+
+
+def test_hostile_and_odd_books_show_as_text(open_page: Callable[..., Page], odd: Served) -> None:
+    page = open_page(odd.page)
+    expect(page.locator("article svg .lines path")).to_have_count(3)
+    assert rows(page) == reported(odd.path)[:-1]
+    assert set(column(page, "bottle")) == {EVIL, LONG, "free", "loss"}
+    heading(page, "payback")
+    assert column(page, "bottle")[:2] == ["free", "loss"]  # none, then the negative one
+    page.get_by_role("link", name=EVIL, exact=True).click()
+    expect(page.locator("article .journal li.transaction")).to_have_count(2)
+
+
+def test_incognito_hides_the_figures(
+    open_page: Callable[..., Page], serve: Callable[..., Served], sample_path: Path,
+) -> None:
+    page = open_page(serve(sample_path, incognito=True).page)
+    ticks = page.locator("article svg .tick text")
+    expect(ticks.first).to_be_visible()
+    shown = [*page.locator("article td.num").all_inner_texts(), *ticks.all_text_contents()]
+    assert "XXX.XX" in shown
+    assert [text for text in shown if re.search(r"\d\.\d", text)] == []
+
+
+def test_empty_books(
+    open_page: Callable[..., Page], serve: Callable[..., Served], written: Callable[..., Path],
+) -> None:
+    page = open_page(serve(written()).page, width=360)
+    expect(page.get_by_text("No bottle has come in yet.")).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+# The import page.
+
+
+def test_fava_imports_an_order(
+    open_page: Callable[..., Page], serve: Callable[..., Served], tmp_path: Path, sample_path: Path,
+) -> None:
+    folder = tmp_path / "books"
+    shutil.copytree(sample_path.parent, folder)
+    heads, *_, last = (folder / "files" / "lantern-2026.csv").read_text(encoding="utf-8").splitlines()
+    _, *cells = last.split(",")
+    new = folder / "files" / "lantern-new.csv"
+    new.write_text("\n".join([heads, ",".join(["#2099", *cells]), ""]), encoding="utf-8")
+
+    served = serve(folder / "main.beancount")
+    before = served.path.read_text(encoding="utf-8")
+    page = open_page(f"{served.root}import/")
+    page.locator('[title$="/lantern-new.csv"] + div').get_by_role("button", name="Extract").click()
+    dialog = page.locator("dialog")
+    expect(dialog.get_by_text("Entry 1 of 1")).to_be_visible()
+    with page.expect_response(re.compile("add_entries")):
+        dialog.get_by_role("button", name="Save").click()
+    expect(dialog).to_have_count(0)
+
+    after = served.path.read_text(encoding="utf-8")
+    assert after.startswith(before)
+    assert after.count("^order-lantern-2099") == 1
+    assert loader.load_file(str(served.path))[1] == []
+    result = CliRunner().invoke(import_files, [str(new), "-b", str(served.path)], catch_exceptions=False)
+    assert "1 row: 0 new, 1 known" in result.stdout
