@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from enum import Enum
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.interpolate import AUTOMATIC_META
@@ -161,7 +162,13 @@ def _read_line(
         return Refused(place, f"vials: is a number not below 0, not {vials!r}.")
     if loss is not None and not _is_quantity(loss):
         return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
-    return Ask(place, way, units.currency, abs(number), posting.account, units, bottle, vials, loss, meta)
+    return Ask(place, way, units.currency, _size(number), posting.account, units, bottle, vials, loss, meta)
+
+
+@lru_cache(maxsize=1000)
+def _size(number: Decimal) -> Decimal:
+    """Return how much a line moves; vials have few sizes, and share theirs."""
+    return abs(number)
 
 
 def _is_quantity(value: object) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
-from itertools import chain
+from itertools import chain, groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
@@ -22,7 +22,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit, snap, weight
 from millilot.plugins.asks import Ask, Way, read_asks
 from millilot.plugins.landed_cost import generated_meta
-from millilot.plugins.order import content_key
+from millilot.plugins.order import content_key, link_key
 from millilot.plugins.problems import DrawError
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.opening import Accounts
+    from millilot.plugins.order import Key
     from millilot.plugins.problems import Problem
     from millilot.plugins.stock import Piece
 
@@ -156,8 +157,8 @@ class Draft:
         written = self._written()
         generated: list[Posting] = []
         # By place: named bottles were served first, and readers go by the order of the lines.
-        for _, served in sorted(self._served.items(), key=itemgetter(0)):
-            generated += self._pairs(served)
+        for place in self._served if len(self._served) < 2 else sorted(self._served):
+            generated += self._pairs(self._served[place])
         generated += self._generated
         if self._failed and goods.is_booked(self.entry):
             self._balance(written, generated)
@@ -174,7 +175,7 @@ class Draft:
         """Return what stays of the postings as the owner wrote them, by place."""
         written = dict(enumerate(self.entry.postings))
         for place, posting in written.items():
-            if posting.price is None and posting.cost is None and AUTOMATIC_META in (posting.meta or ()):
+            if posting.meta and AUTOMATIC_META in posting.meta and posting.price is None and posting.cost is None:
                 # Booking worked this amount out from a 28-digit price.
                 written[place] = _in_money(posting)
         for place in self._mirrors:
@@ -215,7 +216,7 @@ class Draft:
             if self.roles.role(account) is not Role.REFUNDS:
                 account = self.account(Role.REFUNDS, currency, ask.meta)
         meta = {**ask.meta, goods.POURED: Amount(quantity, ask.commodity)}
-        return Posting(account, _price(snap(number, currency), currency), None, None, posting.flag, meta)
+        return Posting(account, _money(number, currency), None, None, posting.flag, meta)
 
     def _pairs(self, served: _Served) -> list[Posting]:
         ask, pieces, lost, account = served
@@ -262,15 +263,14 @@ class Draft:
 
 
 @lru_cache(maxsize=1000)
-def _price(number: Decimal, currency: str) -> Amount:
-    """Return an amount of money; vials of a few sizes have few prices, and share theirs."""
-    return Amount(number, currency)
+def _money(number: Decimal, currency: str) -> Amount:
+    """Return an amount without the noise of a 28-digit price; vials have few prices, and share theirs."""
+    return Amount(snap(number, currency), currency)
 
 
 def _in_money(posting: Posting) -> Posting:
     """Return a posting as the money it stands for."""
-    number, currency = weight(posting)
-    return posting._replace(units=Amount(snap(number, currency), currency), cost=None, price=None)
+    return posting._replace(units=_money(*weight(posting)), cost=None, price=None)
 
 
 def pair(piece: Piece, units: Amount, account: str, meta: dict[str, Any]) -> tuple[Posting, Posting]:
@@ -298,12 +298,25 @@ def in_order(drafts: list[Draft]) -> list[Draft]:
 
     Only drafts that ask for the same commodity can be in each other's way; the others are spared the comparison.
     """
-    if len(drafts) == 1:
+    asked = [ask.commodity for draft in drafts for ask in draft.asks]
+    if len(asked) == len(set(asked)):
         return drafts
-    asking = Counter([ask.commodity for draft in drafts for ask in draft.asks])
-    rivals = [draft for draft in drafts if any(asking[ask.commodity] > 1 for ask in draft.asks)]
-    if not rivals:
-        return drafts
-    rivals.sort(key=lambda draft: content_key(draft.entry))
-    spared = set(map(id, rivals))
-    return [*rivals, *(draft for draft in drafts if id(draft) not in spared)]
+    asking = Counter(asked)
+    alone: list[Draft] = []
+    rivals: list[tuple[Key, Draft]] = []
+    for draft in drafts:
+        for ask in draft.asks:
+            if asking[ask.commodity] > 1:
+                rivals.append((link_key(draft.entry), draft))
+                break
+        else:
+            alone.append(draft)
+    rivals.sort(key=itemgetter(0))
+    ordered: list[Draft] = []
+    for _, same in groupby(rivals, key=itemgetter(0)):
+        ties = [draft for _, draft in same]
+        if len(ties) > 1:
+            # The links hardly ever leave it open; only then is the rest looked at.
+            ties.sort(key=lambda draft: content_key(draft.entry))
+        ordered += ties
+    return ordered + alone

@@ -83,6 +83,22 @@ def inbound_of(entry: Transaction, roles: RoleMap) -> Inbound | None:
     return Inbound(postings[0].account, total, weights[0].currency, dict(postings[0].meta or entry.meta))
 
 
+def _uncleared(entries: Directives, roles: AccountRoles) -> dict[int, Inbound]:
+    """Return what transactions leave on inbound accounts, by identity of the transaction."""
+    accounts = inbound_accounts(entries, roles)
+    found = {}
+    for entry in entries if accounts else ():
+        if not isinstance(entry, Transaction):
+            continue
+        for posting in entry.postings:
+            if posting.account in accounts:
+                inbound = inbound_of(entry, roles.on(entry.date))
+                if inbound is not None:
+                    found[id(entry)] = inbound
+                break
+    return found
+
+
 def clearing_posting(inbound: Inbound) -> Posting:
     """Return the generated posting that takes inbound costs off their account."""
     meta = generated_meta(inbound.meta, goods.INBOUND)
@@ -115,14 +131,7 @@ def spread_inbound(entries: Directives, options_map: dict[str, Any]) -> tuple[Di
     """Spread the inbound costs of each purchase over its lots."""
     del options_map
     settings, _ = read_settings(entries)
-    accounts = inbound_accounts(entries, settings.roles)
-    waiting = {
-        id(entry): inbound
-        for entry in entries
-        if isinstance(entry, Transaction)
-        and any(posting.account in accounts for posting in entry.postings)
-        and (inbound := inbound_of(entry, settings.roles.on(entry.date)))
-    }
+    waiting = _uncleared(entries, settings.roles)
     if not waiting:
         return entries, []
     lots: dict[int, list[StockPosting]] = {}
@@ -131,10 +140,10 @@ def spread_inbound(entries: Directives, options_map: dict[str, Any]) -> tuple[Di
     errors: list[Problem] = []
     spread_entries: Directives = []
     for entry in entries:
-        inbound = waiting.get(id(entry))
-        if inbound is None:
+        if id(entry) not in waiting:
             spread_entries.append(entry)
             continue
+        inbound = waiting[id(entry)]
         transaction = cast("Transaction", entry)
         # By place in the transaction: the last lot there takes the rest.
         own = sorted(lots.get(id(entry), []), key=lambda stock: stock.place)

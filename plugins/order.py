@@ -25,10 +25,15 @@ def natural(text: str) -> Key:
     return tuple(parts)
 
 
+def link_key(entry: Transaction) -> Key:
+    """Return a sort key from the links of a transaction."""
+    return tuple([natural(link) for link in sorted(entry.links or ())])
+
+
 def content_key(entry: Transaction) -> Key:
     """Return a sort key from what a transaction says, not from where it stands."""
     return (
-        [natural(link) for link in sorted(entry.links or ())],
+        link_key(entry),
         natural(entry.payee or ""),
         natural(entry.narration or ""),
         [
