@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from millilot.reports.commands.options import Format, read, report_options
+from millilot.reports.contributed import contributed
 from millilot.reports.tables import Column, to_csv, to_json, to_table
 from millilot.reports.year import year as report
 
@@ -31,14 +32,18 @@ def year_command(
     start, end = datetime.date(number, 1, 1), datetime.date(number, 12, 31)
     totals = report(books, start, end if to is None else min(end, to)).rounded(books.currency)
     lines = asdict(totals)
+    unproven = contributed(books, start, end)
     match style:
         case Format.JSON:
-            click.echo(to_json(lines), nl=False)
+            click.echo(to_json({**lines, "contributed_bottles": unproven}), nl=False)
         case Format.CSV:
             click.echo(to_csv([lines], list(lines)), nl=False)
         case _:
             until = "" if to is None or to >= end else f", up to {to}"
-            click.echo(_statement(f"{number}{until}", books.currency, totals))
+            click.echo(_statement(f"{number}{until}", books.currency, totals), nl=False)
+            if unproven:
+                click.echo(f"\nOwned before, or at an estimated cost\n\n{_schedule(unproven)}", nl=False)
+            click.echo(f"\n{CAUTION}")
 
 
 def _statement(title: str, currency: str, year: Year) -> str:
@@ -81,4 +86,32 @@ def _statement(title: str, currency: str, year: Year) -> str:
         ("Transactions (payments received)", None, year.transactions),
     ]
     columns = (Column(title, right=False), Column(currency), Column("Total"))
-    return f"{to_table(columns, rows)}\n{CAUTION}"
+    return to_table(columns, rows)
+
+
+def _schedule(rows: list[dict[str, Any]]) -> str:
+    """Return the bottles whose cost no receipt of the year proves."""
+    columns = (
+        Column("Bottle", right=False, flexible=True),
+        Column("Fragrance", right=False, flexible=True),
+        Column("mL"),
+        Column("Cost"),
+        Column("Paid"),
+        Column("Market value"),
+        Column("", right=False),
+    )
+    return to_table(
+        columns,
+        [
+            [
+                row["bottle"],
+                row["fragrance"],
+                row["ml"],
+                row["cost"],
+                row["paid"],
+                row["market_value"],
+                "estimated" if row["estimated"] else None,
+            ]
+            for row in rows
+        ],
+    )

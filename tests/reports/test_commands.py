@@ -49,7 +49,13 @@ def test_csv_and_json_say_the_same(command: tuple[str, ...]) -> None:
     rows = list(csv.DictReader(io.StringIO(run(*command, "--format", "csv").stdout, newline="")))
     listed = objects if isinstance(objects, list) else [objects]
     assert rows == [
-        {name: "" if value is None else str(value) for name, value in each.items()} for each in listed
+        # A list inside an object has no place in a row.
+        {
+            name: "" if value is None else str(value)
+            for name, value in each.items()
+            if not isinstance(value, list)
+        }
+        for each in listed
     ]
 
 
@@ -96,8 +102,8 @@ def test_before_the_first_entry_everything_is_empty_but_right(command: tuple[str
     assert result.exit_code == 0
     objects = json.loads(result.stdout)
     [only] = objects if isinstance(objects, list) else [objects]
-    figures = {value for value in only.values() if value is not None}
-    assert figures <= {"0.00", "0", 0}
+    figures = [value for value in only.values() if value is not None]
+    assert all(figure in ("0.00", "0", 0, []) for figure in figures)
 
 
 def test_errors_in_the_books_are_shown_beside_the_report() -> None:
