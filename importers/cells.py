@@ -21,6 +21,10 @@ ZERO = Decimal(0)
 _NOTHING = frozenset({"", "-", "--", "\N{EN DASH}", "\N{EM DASH}"})
 
 
+#: Nothing sold here costs more digits, and sums of such amounts stay exact.
+_MOST_DIGITS = 12
+
+
 class CellReader:
     """Reads the cells of one file."""
 
@@ -46,6 +50,8 @@ class CellReader:
         number = self._parse(text)
         if number is None or -int(number.as_tuple().exponent) > max(self._digits, 2):
             raise self._refuse(row, heading, f"an amount like {self._example}")
+        if number.adjusted() >= _MOST_DIGITS:
+            raise self._refuse(row, heading, f"an amount of at most {_MOST_DIGITS} digits")
         minor = number.quantize(Decimal(1).scaleb(-self._digits))
         if minor != number:
             raise self._refuse(row, heading, f"at most {self._digits} decimals")
@@ -72,7 +78,7 @@ class CellReader:
         if not text:
             return 1
         number = self._parse(text)
-        if number is None or number < 1 or number != int(number):
+        if number is None or number < 1 or number != int(number) or number.adjusted() >= _MOST_DIGITS:
             raise self._refuse(row, heading, "a whole number above 0")
         return int(number)
 

@@ -99,9 +99,13 @@ class ChannelImporter(Importer):
         return self.profile.account or f"{DEFAULT_ACCOUNTS[Role.MARKETPLACE]}:{self.profile.channel}"
 
     def date(self, filepath: str) -> datetime.date | None:
-        """Return the last day of the file's orders; None when it has none."""
-        rows = read_rows(Path(filepath), self.profile.file, self.profile.headings)
-        orders = (order for order in read_orders(rows, self.profile) if isinstance(order, Order))
+        """Return the last day of the file's orders; None when it has none, or cannot be read to its end."""
+        try:
+            rows = read_rows(Path(filepath), self.profile.file, self.profile.headings)
+            orders = [order for order in read_orders(rows, self.profile) if isinstance(order, Order)]
+        except FileError:
+            # Said by `extract`; Fava asks for the date of every file before one is chosen.
+            return None
         return max((event.date for order in orders for event in order.events), default=None)
 
     def filename(self, filepath: str) -> str:

@@ -39,6 +39,8 @@ KIT = "kit"
 INBOUND = "inbound"
 RECOST = "recost"
 STOCKTAKE = "stocktake"
+#: The money of a line whose goods were refused: it belongs to no bottle.
+REFUSED = "refused"
 
 #: A partner's amount equals the cost that left to within the noise of 28-digit products.
 EXACT = Decimal("1E-12")

@@ -119,7 +119,8 @@ class _Reader:
         """Make the record of a transaction."""
         roles = self.settings.roles.on(entry.date)
         stock = list(goods.stock_postings(entry.postings, roles))
-        moves = tuple(self._moves(entry, stock, roles)) if stock else ()
+        late = _late_shares(entry.postings)
+        moves = tuple(self._moves(entry, stock, late, roles)) if stock or late else ()
         lines = _lines(entry.postings, stock, roles)
         money = tuple(self._money(entry, stock, lines, roles))
         if moves or money:
@@ -157,8 +158,17 @@ class _Reader:
             market_value=number("market-value"),
         )
 
-    def _moves(self, entry: Transaction, stock: Sequence[StockPosting], roles: RoleMap) -> Iterator[Move]:
-        recosted: dict[str, tuple[Decimal, Decimal, Mapping[str, Any]]] = {}
+    def _moves(
+        self,
+        entry: Transaction,
+        stock: Sequence[StockPosting],
+        late: Mapping[str, tuple[Decimal, Mapping[str, Any]]],
+        roles: RoleMap,
+    ) -> Iterator[Move]:
+        # A lot that is empty has no postings of its own when a late cost of it is booked.
+        recosted: dict[str, tuple[Decimal, Decimal, Mapping[str, Any]]] = {
+            name: (ZERO, ZERO, meta) for name, (_, meta) in late.items() if name in self.bottles
+        }
         for item in stock:
             bottle = self.bottles.get(item.cost.label or "")
             if bottle is None:
@@ -170,7 +180,7 @@ class _Reader:
                 to = roles.role(item.partner.account)
                 kind = _departure(item.partner, to, bottle)
             elif item.meta.get(goods.MARK) in {goods.RECOST, goods.STOCKTAKE}:
-                quantity, value, _ = recosted.get(bottle.name, (ZERO, ZERO, None))
+                quantity, value, _ = recosted.get(bottle.name, (ZERO, ZERO, item.meta))
                 recosted[bottle.name] = quantity + item.quantity, value + item.value, item.meta
                 continue
             else:
@@ -178,7 +188,7 @@ class _Reader:
             yield Move(entry.date, bottle.name, kind, item.quantity, item.value, to, item.meta)
         for name, (quantity, value, meta) in recosted.items():
             # The share of a late cost whose mL are gone stands beside the lot as cost of goods.
-            gone = sum((_late_share(posting, name) for posting in entry.postings), ZERO)
+            gone, _ = late.get(name, (ZERO, meta))
             if quantity:
                 # What was found costs nothing but the noise of the last digit.
                 yield Move(entry.date, name, Kind.FOUND, quantity, value, meta=meta)
@@ -212,7 +222,8 @@ class _Reader:
             line = lines.get(index)
             bottle = meta.get("bottle", of_transaction) if line is None else None
             named = bottle if bottle in self.bottles else None
-            yield Money(role, posting.account, amount.number, named, line, meta)
+            refused = meta.get(goods.MARK) == goods.REFUSED
+            yield Money(role, posting.account, amount.number, named, line, refused, meta)
 
 
 def _arrival(postings: Sequence[Posting], roles: RoleMap) -> Kind:
@@ -233,11 +244,15 @@ def _departure(partner: Posting, role: Role | None, bottle: Bottle) -> Kind:
     return _KIND_OF_ROLE.get(role, Kind.SAMPLED)
 
 
-def _late_share(posting: Posting, bottle: str) -> Decimal:
-    meta = posting.meta or {}
-    if posting.cost is None and meta.get(goods.MARK) == goods.RECOST and meta.get("bottle") == bottle:
-        return weight(posting).number
-    return ZERO
+def _late_shares(postings: Sequence[Posting]) -> dict[str, tuple[Decimal, Mapping[str, Any]]]:
+    """Return the late costs of mL that are gone, by bottle, each with the metadata of its posting."""
+    shares: dict[str, tuple[Decimal, Mapping[str, Any]]] = {}
+    for posting in postings:
+        meta = posting.meta
+        if meta and meta.get(goods.MARK) == goods.RECOST and posting.cost is None and "bottle" in meta:
+            share, _ = shares.get(meta["bottle"], (ZERO, meta))
+            shares[meta["bottle"]] = share + weight(posting).number, meta
+    return shares
 
 
 def _lines(

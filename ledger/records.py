@@ -98,6 +98,7 @@ class Money:
         amount: as posted, so income is negative.
         bottle: the bottle it names, or None.
         line: the line it is the price of, or None.
+        refused: whether it is the price of a line whose goods were refused; it belongs to no bottle then.
         meta: of the posting, with its file and line.
     """
 
@@ -106,6 +107,7 @@ class Money:
     amount: Decimal
     bottle: str | None = None
     line: Line | None = None
+    refused: bool = False
     meta: Mapping[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 

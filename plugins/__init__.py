@@ -18,6 +18,7 @@ from millilot.plugins.claims import check_claims
 from millilot.plugins.draws import book_draws
 from millilot.plugins.landed_cost import spread_inbound
 from millilot.plugins.lots import name_lots
+from millilot.plugins.named import check_names
 from millilot.plugins.padding import refuse_padding
 from millilot.plugins.settings import check_settings
 
@@ -32,7 +33,15 @@ if TYPE_CHECKING:
 
 __plugins__ = ["book"]
 
-STAGES: tuple[Stage, ...] = (check_settings, refuse_padding, name_lots, spread_inbound, book_draws, check_claims)
+STAGES: tuple[Stage, ...] = (
+    check_settings,
+    refuse_padding,
+    name_lots,
+    check_names,
+    spread_inbound,
+    book_draws,
+    check_claims,
+)
 
 
 def book(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:

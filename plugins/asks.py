@@ -159,9 +159,9 @@ def _read_line(
     if bottle is not None and not isinstance(bottle, str):
         return Refused(place, f"bottle: is the name of a bottle in quotes, not {bottle}.")
     if vials is not ONE and not _is_quantity(vials):
-        return Refused(place, f"vials: is a number not below 0, not {vials!r}.")
+        return Refused(place, f"vials: is a number not below 0, not {vials}.")
     if loss is not None and not _is_quantity(loss):
-        return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss!r}.")
+        return Refused(place, f"loss: is a number of mL not below 0 without quotes, not {loss}.")
     return Ask(place, way, units.currency, _size(number), posting.account, units, bottle, vials, loss, meta)
 
 

@@ -202,7 +202,8 @@ class Draft:
             elif place not in at_cost:
                 money = _in_money(posting)
                 currency = weight(money).currency
-                written[place] = money._replace(account=self._account_of_money(posting, currency))
+                account = self._account_of_money(posting, currency)
+                written[place] = money._replace(account=account, meta=_refused(posting.meta))
 
     def _price_of(self, ask: Ask) -> Posting:
         """Return a priced line as the money it stands for, with what was poured for it."""
@@ -253,7 +254,8 @@ class Draft:
             if place in written and weight(written[place]).currency == currency:
                 number -= weight(written[place]).number
             account = self._account_of_money(line, currency)
-            written[place] = Posting(account, Amount(-number, currency), None, None, line.flag, line.meta)
+            amount = Amount(-number, currency)
+            written[place] = Posting(account, amount, None, None, line.flag, _refused(line.meta))
 
     def _account_of_money(self, failed: Posting, currency: str) -> str:
         """Return where the money of a failed line stands: where it was written, but on no stock account."""
@@ -266,6 +268,11 @@ class Draft:
 def _money(number: Decimal, currency: str) -> Amount:
     """Return an amount without the noise of a 28-digit price; vials have few prices, and share theirs."""
     return Amount(snap(number, currency), currency)
+
+
+def _refused(meta: dict[str, Any] | None) -> dict[str, Any]:
+    """Return the metadata of a refused line, marked so that its money is given to no bottle."""
+    return {**(meta or {}), goods.MARK: goods.REFUSED}
 
 
 def _in_money(posting: Posting) -> Posting:

@@ -154,7 +154,7 @@ def _claims(money: Money, weights: Sequence[Weight], fragrances: frozenset[str])
         return [Weight(money.bottle if money.bottle in fragrances else None, Decimal(1))]
     if money.line is not None:
         return _line_weights(money.line, fragrances)
-    return [] if money.role is Role.UNSORTED else weights
+    return [] if money.refused or money.role is Role.UNSORTED else weights
 
 
 def _divide(amount: Decimal, weights: Sequence[Weight]) -> Iterator[tuple[str | None, Decimal]]:

@@ -171,13 +171,13 @@ def _frame(rows: list[Row]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
-def _bottle_row(bottle: Bottle, moves: Iterable[Move], shares: list[Share]) -> Row:
+def _bottle_row(bottle: Bottle, moves: list[Move], shares: list[Share]) -> Row:
     row = _row(
         {"bottle": bottle.name, "fragrance": bottle.commodity.name, "bought": bottle.bought}, moves, shares,
     )
     row["payback"] = _ratio(row["net"], row["cost"])
     row["cost_per_ml"] = row["cost"] / row["ml_bought"] if row["ml_bought"] else None
-    row["paid_back_on"] = _paid_back_on(bottle.bought, row["cost"], shares)
+    row["paid_back_on"] = _paid_back_on(moves, shares) if row["ml_bought"] else None
     return row
 
 
@@ -212,11 +212,19 @@ def _ratio(net: Decimal, cost: Decimal) -> Decimal | None:
     return rounding.nearest(net / cost, _FOUR_DIGITS) if cost > EXACT else None
 
 
-def _paid_back_on(bought: datetime.date, cost: Decimal, shares: Iterable[Share]) -> datetime.date | None:
-    """Return the day from which the net has stayed at or above the cost, None when it is below it now."""
-    since: datetime.date | None = bought if cost < EXACT else None
-    for day, net in net_by_day(shares):
-        if net < cost - EXACT:
+def _paid_back_on(moves: Iterable[Move], shares: Iterable[Share]) -> datetime.date | None:
+    """Return the day from which the net has stayed at or above what the bottle had cost by then, if it is now."""
+    changes: dict[datetime.date, Decimal] = defaultdict(Decimal)
+    for move in moves:
+        if move.kind in ACQUIRED:
+            changes[move.date] -= move.cost
+    for share in shares:
+        changes[share.date] += SIGN_IN_NET.get(share.column, 0) * share.amount
+    since: datetime.date | None = None
+    surplus = ZERO
+    for day in sorted(changes):
+        surplus += changes[day]
+        if surplus < -EXACT:
             since = None
         elif since is None:
             since = day

@@ -118,14 +118,15 @@ def to_table(
 
 
 def _fit(columns: Sequence[Column], widths: Sequence[int], room: int) -> list[int]:
-    """Take places from the widest flexible column until all columns fit."""
+    """Take places from the last flexible column, then from those before it, until all columns fit.
+
+    The first column tells the rows apart, so it is cut last.
+    """
     fitted = list(widths)
-    flexible = [place for place, column in enumerate(columns) if column.flexible]
-    while sum(fitted) > room:
-        widest = max(flexible, key=lambda place: fitted[place], default=None)
-        if widest is None or fitted[widest] <= _SHORTEST:
-            break
-        fitted[widest] -= 1
+    for place in reversed([place for place, column in enumerate(columns) if column.flexible]):
+        excess = sum(fitted) - room
+        if excess > 0:
+            fitted[place] = max(fitted[place] - excess, min(fitted[place], _SHORTEST))
     return fitted
 
 

@@ -434,3 +434,14 @@ def test_books_without_stock_are_left_alone() -> None:
     books = load('2026-02-01 * "food"\n  Assets:Bank  -3.00 USD\n  Expenses:Loss  3.00 USD\n', ACCOUNTS)
     assert books.messages == []
     assert books.lines("food") == ["Assets:Bank -3.00 USD", "Expenses:Loss 3.00 USD"]
+
+
+def test_money_that_names_a_bottle_there_is_not(faulty: LoadedBooks) -> None:
+    """
+    2026-02-02 * "empty bottle"
+      Income:Sales  -15.00 USD  ; blamed
+        bottle: "CH-9"
+      Assets:Bank  15.00 USD
+    """
+    assert states(faulty.error(), "CH-9")
+    assert faulty.balance("Income:Sales") == Decimal("-15.00")

@@ -6,9 +6,10 @@ from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from millilot.ledger.reading import read_books
 from millilot.reports.allocation import Column, allocate
 
-from .books import SHELF, read
+from .books import SHELF, load, read
 
 if TYPE_CHECKING:
     from millilot.ledger.records import Books
@@ -311,3 +312,20 @@ def test_an_amount_may_name_a_bottle_that_comes_in_later(books: Books) -> None:
       Assets:Bank  -1.00 USD
     """
     assert shared(books, Column.FEES) == {"CH-1": 1}
+
+
+def test_the_money_of_a_refused_line_goes_to_no_bottle() -> None:
+    entries, errors, options = load(
+        """
+        2026-01-05 * "bottles"
+          Assets:Stock:CedarHour  10 CEDARHOUR {{12.00 USD, "CH-1"}}
+          Assets:Stock:QuietReed  50 QUIETREED {{100.00 USD, "QR-1"}}
+          Assets:Bank
+        2026-02-01 * "more than there is" ^order-1
+          Income:Sales  -5 QUIETREED @@ 9.00 USD
+          Income:Sales  -26 CEDARHOUR @@ 100.00 USD
+          Assets:Marketplace:Lantern  109.00 USD
+        """,
+    )
+    assert len(errors) == 1
+    assert shared(read_books(entries, options), Column.SALES) == {"QR-1": 9, None: 100}

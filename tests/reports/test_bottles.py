@@ -228,3 +228,32 @@ def test_figures_have_the_minor_digits_of_the_currency(currency: str) -> None:
         assert {row[name].as_tuple().exponent for name in MONEY_COLUMNS if row[name] is not None} == {
             minor_unit(currency).as_tuple().exponent,
         }
+
+
+EMPTY_THEN_DUTY = """
+2026-01-05 * "bottle" ^purchase-1
+  Assets:Stock:CedarHour  30 CEDARHOUR {{90.00 USD, "CH-1"}}
+  Assets:Bank
+2026-02-01 * "all of it" ^order-1
+  Income:Sales  -30 CEDARHOUR @@ 95.00 USD
+  Assets:Bank
+2026-07-01 * "duty" ^purchase-1
+  Assets:Stock:Inbound  6.00 USD
+  Assets:Bank
+"""
+
+
+def test_a_late_cost_of_an_empty_bottle_is_a_cost_all_the_same() -> None:
+    from millilot.reports.year import year
+
+    books = read(EMPTY_THEN_DUTY)
+    row = by_bottle(books)["CH-1"]
+    assert (str(row["cost"]), str(row["cost_of_goods"]), str(row["profit"])) == ("96.00", "96.00", "-1.00")
+    assert row["paid_back_on"] is None
+    half = year(books, datetime.date(2026, 7, 1), datetime.date(2026, 12, 31))
+    assert (half.purchases, half.cost_of_goods_sold, half.business_profit) == (6, 6, -6)
+
+
+def test_a_bottle_is_paid_back_by_what_it_had_cost_on_the_day() -> None:
+    books = read(EMPTY_THEN_DUTY.replace("6.00 USD", "3.00 USD"))
+    assert by_bottle(books)["CH-1"]["paid_back_on"] == datetime.date(2026, 2, 1)
