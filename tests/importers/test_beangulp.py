@@ -75,6 +75,12 @@ def test_a_refused_row_stops_the_file_with_its_line(shop: Shop) -> None:
         ChannelImporter(shop.profile).extract(str(path), [])
 
 
+def test_a_file_that_cannot_be_read_to_its_end_has_no_date(shop: Shop) -> None:
+    path = shop.file({})
+    path.write_bytes(path.read_bytes().replace(b"2026-03-04", b"\xe9", 1))
+    assert ChannelImporter(shop.profile).date(str(path)) is None
+
+
 def test_archive(shop: Shop) -> None:
     path = shop.file({}, {"Order": "2", "Ordered on": "2026-03-24"}, name="2026-03 orders.csv")
     target = shop.folder / "documents"

@@ -80,6 +80,12 @@ def test_anything_else_is_refused(text: str) -> None:
     assert caught.value.row == 7
 
 
+@pytest.mark.parametrize("text", ["9" * 29, "9" * 29 + ".99", "1" + "0" * 12])
+def test_an_amount_beyond_reason_is_refused(text: str) -> None:
+    with pytest.raises(RowError, match="expected an amount of at most 12 digits"):
+        amount(text)
+
+
 def test_thousands_in_the_wrong_place_are_refused() -> None:
     with pytest.raises(RowError, match=r"expected an amount like 1,234\.50, found '12,34'"):
         amount("12,34", thousands=",")
@@ -101,7 +107,7 @@ def test_counts() -> None:
     read = reader()
     assert [read.count(Row(2, {"Q": text}), "Q") for text in ("3", "2.0", "")] == [3, 2, 1]
     assert read.count(Row(2, {}), "") == 1
-    for text in ("0", "-1", "1.5", "x"):
+    for text in ("0", "-1", "1.5", "x", "9" * 29):
         with pytest.raises(RowError, match="expected a whole number above 0"):
             read.count(Row(2, {"Q": text}), "Q")
 
