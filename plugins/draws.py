@@ -1,4 +1,4 @@
-"""Fourth stage: every draw takes its millilitres from a bottle, and their cost goes where they went.
+"""A stage: every draw takes its millilitres from a bottle, and their cost goes where they went.
 
 The books are walked through day by day. A day begins with what was counted that morning; then lots come in, late
 costs are spread over what was left, goods come back, bottles that are named give, then the oldest lots give, and

@@ -1,4 +1,4 @@
-"""Third stage: delivery, duty, sales tax and discounts of a purchase become part of what its lots cost.
+"""A stage: delivery, duty, sales tax and discounts of a purchase become part of what its lots cost.
 
 The owner posts them to the inbound account; they are spread by value over the lots of the same transaction, by
 quantity when all lots are at zero. The postings stay as written and a generated one clears the account::

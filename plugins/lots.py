@@ -1,4 +1,4 @@
-"""Second stage: every lot gets a name of its own.
+"""A stage: every lot gets a name of its own.
 
 A bottle is called by its lot label. A lot bought without one is called by its commodity and date, with a number
 from the second of the day on: `CEDARHOUR 2026-01-10`, `CEDARHOUR 2026-01-10 2`.

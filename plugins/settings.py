@@ -1,4 +1,4 @@
-"""First stage: settings that cannot be read."""
+"""A stage: settings that cannot be read."""
 
 from __future__ import annotations
 
