@@ -113,7 +113,15 @@ class BooksFile:
 
     def _new_problems(self, copy: Path, transactions: Sequence[Transaction]) -> list[Problem]:
         entries, problems = _load(copy, self.path)
-        new = list((Counter(problems) - Counter(self._problems)).elements())
+        # By place: a balance that fails already fails by another amount now, and is no new error.
+        known = Counter((problem.file, problem.line) for problem in self._problems)
+        new = []
+        for problem in problems:
+            place = problem.file, problem.line
+            if known[place]:
+                known[place] -= 1
+            else:
+                new.append(problem)
         events = {entry.meta.get(EVENT) for entry in entries}
         if not new and not events.issuperset(transaction.meta[EVENT] for transaction in transactions):
             # Something, such as another plugin, takes them out; the next import would add them again.
@@ -193,7 +201,11 @@ def _load(file: Path, books: Path) -> tuple[list[Directive], list[Problem]]:
 
     Beancount's cache is left out: it would leave a file behind, and does not see that a plugin changed.
     """
-    entries, errors, _ = loader._uncached_load_file(str(file), None, None, None)  # type: ignore[no-untyped-call]
+    try:
+        entries, errors, _ = loader._uncached_load_file(str(file), None, None, None)  # type: ignore[no-untyped-call]
+    except ArithmeticError as error:
+        # Beancount stumbles over a lot of nothing.
+        raise BooksError(f"{books}: the books cannot be loaded: {error!r}") from error
     return entries, [_problem(error, str(file), str(books)) for error in errors]
 
 

@@ -44,7 +44,7 @@ def goods_codes(
     stray = set()
     for code, accounts in strange.items():
         roles = {role for account in accounts for role in settings.roles.ever(account)}
-        if code not in money and roles & _GOODS_ROLES and not roles & _MONEY_ROLES:
+        if code not in money and roles & _GOODS_ROLES and not roles & _MONEY_ROLES and None not in roles:
             stray.add(code)
     return goods_known | stray
 

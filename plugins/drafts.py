@@ -192,14 +192,13 @@ class Draft:
     def _leave_out_failed(self, written: dict[int, Posting]) -> None:
         """Take the goods of failed lines out, and leave their money."""
         pairs = {stock.place for stock in self.stock if stock.partner is not None}
-        at_cost = {stock.place for stock in self.stock}
         for place in self._failed:
             posting = self.entry.postings[place]
             if place in pairs:
                 del written[place], written[place + 1]
             elif posting.price is None and posting.cost is None:
                 del written[place]
-            elif place not in at_cost:
+            else:
                 money = _in_money(posting)
                 currency = weight(money).currency
                 account = self._account_of_money(posting, currency)

@@ -15,6 +15,7 @@ belongs to what is left is known only when the draws are booked, so `Late` is ha
 
 from __future__ import annotations
 
+from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
@@ -50,13 +51,13 @@ class Inbound(NamedTuple):
     """What a transaction posts to inbound accounts and has not cleared.
 
     Attributes:
-        account: the first inbound account it uses.
-        number: the sum, negative for a discount.
-        currency: its currency.
-        meta: the metadata of the first such posting.
+        postings: the postings.
+        number: the sum of what they weigh, negative for a discount.
+        currency: its currency; several, when they are mixed.
+        meta: the metadata of the first.
     """
 
-    account: str
+    postings: tuple[Posting, ...]
     number: Decimal
     currency: str
     meta: dict[str, Any]
@@ -73,14 +74,19 @@ def inbound_accounts(entries: Directives, roles: AccountRoles) -> frozenset[str]
 
 def inbound_of(entry: Transaction, roles: RoleMap) -> Inbound | None:
     """Return what a transaction leaves on the inbound account, or None."""
-    postings = [posting for posting in entry.postings if roles.role(posting.account) is Role.INBOUND]
+    postings = tuple(posting for posting in entry.postings if roles.role(posting.account) is Role.INBOUND)
     if not postings:
         return None
-    weights = [weight(posting) for posting in postings]
-    total = sum((number for number, _ in weights), ZERO)
-    if not total:
+    sums: dict[str, Decimal] = defaultdict(Decimal)
+    for posting in postings:
+        number, currency = weight(posting)
+        sums[currency] += number
+    open_sums = {currency: number for currency, number in sums.items() if number}
+    if not open_sums:
         return None
-    return Inbound(postings[0].account, total, weights[0].currency, dict(postings[0].meta or entry.meta))
+    # More than one currency is refused by whoever asks, since no lot costs "EUR and USD".
+    meta = dict(postings[0].meta or entry.meta)
+    return Inbound(postings, sum(open_sums.values(), ZERO), " and ".join(sorted(open_sums)), meta)
 
 
 def _uncleared(entries: Directives, roles: AccountRoles) -> dict[int, Inbound]:
@@ -99,10 +105,10 @@ def _uncleared(entries: Directives, roles: AccountRoles) -> dict[int, Inbound]:
     return found
 
 
-def clearing_posting(inbound: Inbound) -> Posting:
-    """Return the generated posting that takes inbound costs off their account."""
+def clearing_postings(inbound: Inbound) -> list[Posting]:
+    """Return the generated postings that take inbound costs off their accounts, one for each that was written."""
     meta = generated_meta(inbound.meta, goods.INBOUND)
-    return Posting(inbound.account, Amount(-inbound.number, inbound.currency), None, None, None, meta)
+    return [posting._replace(units=-cast("Amount", posting.units), meta=meta) for posting in inbound.postings]
 
 
 def generated_meta(origin: dict[str, Any], mark: str) -> dict[str, Any]:
@@ -160,8 +166,9 @@ def _refusal(entry: Transaction, inbound: Inbound, lots: Sequence[StockPosting])
     if not lots:
         if any(link.startswith(PURCHASE) for link in entry.links or ()):
             return None
+        account = inbound.postings[0].account
         return (
-            f"{inbound.number} {inbound.currency} stands on {inbound.account} in a transaction that buys nothing. "
+            f"{inbound.number} {inbound.currency} stands on {account} in a transaction that buys nothing. "
             f"Write it in the purchase, or give it the link of the purchase (^{PURCHASE}...)."
         )
     foreign = {stock.cost.currency for stock in lots} - {inbound.currency}
@@ -184,5 +191,5 @@ def _with_landed_cost(entry: Transaction, inbound: Inbound, lots: Sequence[Stock
             cost=cost._replace(number=landed),
             meta={**lot.meta, BEFORE_INBOUND: written},
         )
-    postings.append(clearing_posting(inbound))
+    postings.extend(clearing_postings(inbound))
     return entry._replace(postings=postings)

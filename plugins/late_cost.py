@@ -14,7 +14,7 @@ from beancount.core.amount import Amount
 from beancount.core.data import Posting
 
 from millilot.ledger import goods
-from millilot.plugins.landed_cost import PURCHASE, Inbound, clearing_posting, generated_meta, spread
+from millilot.plugins.landed_cost import PURCHASE, Inbound, clearing_postings, generated_meta, spread
 from millilot.plugins.problems import LandedCostError
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def book_late_cost(draft: Draft, inbound: Inbound, shelf: Shelf, role_of_cost: d
             message = f"{share} {inbound.currency} off {lot.name} is more than it cost."
             draft.report(inbound.meta, LandedCostError, message)
             return
-    draft.generate([clearing_posting(inbound)])
+    draft.generate(clearing_postings(inbound))
     for lot, share in zip(lots, shares, strict=True):
         account = draft.account(role_of_cost[lot.commodity], inbound.currency, inbound.meta)
         draft.generate(_recost(lot, share, inbound, account))

@@ -23,7 +23,7 @@ from millilot.plugins.problems import LotError
 from millilot.plugins.tolerance import allow_residues
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
     from beancount.core.data import Directives
     from beancount.core.position import Cost
@@ -109,6 +109,7 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
     found = arrivals(entries, settings.roles)
     currency = operating_currency(options_map)
     allow_residues(options_map, {currency, *(arrival.stock.cost.currency for arrival in found)})
+    written = {arrival.stock.cost.label for arrival in found}
     errors: list[Problem] = []
     names: dict[str, Arrival] = {}
     renamed: dict[int, dict[int, str]] = {}
@@ -116,7 +117,7 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
         stock = arrival.stock
         label = stock.cost.label
         if label is None:
-            name = _free_name(f"{stock.commodity} {stock.cost.date}", names, _labels(found))
+            name = _free_name(f"{stock.commodity} {stock.cost.date}", names, written)
         elif label in names:
             first = names[label]
             if stock.cost.date == first.stock.cost.date and arrival.entry.date > first.entry.date:
@@ -126,7 +127,7 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
                 f"{first.stock.quantity} {first.stock.commodity}. Give each bottle a name of its own."
             )
             errors.append(LotError(dict(stock.meta), message, arrival.entry))
-            name = _free_name(label, names, _labels(found))
+            name = _free_name(label, names, written)
         else:
             name = label
         names[name] = arrival
@@ -169,10 +170,6 @@ def _number(value: object) -> Decimal | None:
     """Return a number that was written with or without its currency."""
     number = value.number if isinstance(value, Amount) else value
     return number if isinstance(number, Decimal) else None
-
-
-def _labels(found: Iterable[Arrival]) -> set[str | None]:
-    return {arrival.stock.cost.label for arrival in found}
 
 
 def _free_name(base: str, taken: dict[str, Arrival], written: set[str | None]) -> str:

@@ -11,7 +11,7 @@ import re
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
-    from beancount.core.data import Transaction
+    from beancount.core.data import Posting, Transaction
 
 Key: TypeAlias = tuple[object, ...]
 
@@ -21,7 +21,8 @@ _DIGITS = re.compile(r"(\d+)")
 def natural(text: str) -> Key:
     """Return a sort key under which numbers within text count as numbers."""
     parts: list[object] = _DIGITS.split(text)
-    parts[1::2] = [int(str(number)) for number in parts[1::2]]
+    # By length, then by digits: a number of any length, without the limits of turning text into one.
+    parts[1::2] = [(len(digits), digits) for digits in (str(number).lstrip("0") for number in parts[1::2])]
     return tuple(parts)
 
 
@@ -37,7 +38,13 @@ def content_key(entry: Transaction) -> Key:
         natural(entry.payee or ""),
         natural(entry.narration or ""),
         [
-            (posting.account, str(posting.units), str(posting.cost), str(posting.price))
+            (posting.account, str(posting.units), str(posting.cost), str(posting.price), _wishes(posting))
             for posting in entry.postings
         ],
     )
+
+
+def _wishes(posting: Posting) -> list[str]:
+    """Return what the metadata of a line asks for."""
+    meta = posting.meta or {}
+    return [str(meta.get(key)) for key in ("bottle", "vials", "loss")]

@@ -21,6 +21,8 @@ HALF = Decimal("0.5")
 def allow_residues(options_map: dict[str, Any], currencies: Iterable[str | None]) -> None:
     """Set the default tolerance of currencies that have none to half their minor unit."""
     defaults = options_map["inferred_tolerance_default"]
+    if "*" in defaults:
+        return
     for currency in currencies:
         if currency is not None:
             defaults.setdefault(currency, minor_unit(currency) * HALF)

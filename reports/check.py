@@ -161,6 +161,8 @@ def _vials_sold(record: Record, books: Books) -> Iterator[tuple[Posting, Decimal
     for posting in record.entry.postings:
         meta = posting.meta or {}
         poured, vials = meta.get(goods.POURED), meta.get("vials", _ONE)
+        if isinstance(vials, str) and vials.isdecimal():
+            vials = Decimal(vials)
         if (
             isinstance(poured, Amount)
             and isinstance(vials, Decimal)

@@ -78,9 +78,10 @@ def to_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
 
 
 def _csv_cell(value: object) -> str:
-    if isinstance(value, str) and value.startswith(_FORMULA_STARTS):
-        return f"'{value}"
-    return text(value)
+    if not isinstance(value, str):
+        return text(value)
+    shown = printable(value)
+    return f"'{shown}" if value.lstrip("\n ").startswith(_FORMULA_STARTS) else shown
 
 
 def to_table(

@@ -111,7 +111,7 @@ def _move(draft: Path, folder: Path) -> None:
     try:
         for item in sorted(draft.iterdir()):
             moved.append(item.rename(folder / item.name))  # noqa: PERF401  # as far as it came
-    except OSError:
+    except BaseException:
         for item in moved:
             item.rename(draft / item.name)
         raise

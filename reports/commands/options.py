@@ -89,7 +89,7 @@ def load(path: Path) -> Loaded:
     try:
         # The public function may answer from a cache, which does not notice that the plugin has changed.
         return Loaded(*loader._load([(str(path.absolute()), True)], None, None, None))
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, UnicodeDecodeError, ArithmeticError) as error:
         raise click.ClickException(f"The books cannot be read: {path}: {error}") from error
 
 
