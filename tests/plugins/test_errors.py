@@ -445,3 +445,26 @@ def test_money_that_names_a_bottle_there_is_not(faulty: LoadedBooks) -> None:
     """
     assert states(faulty.error(), "CH-9")
     assert faulty.balance("Income:Sales") == Decimal("-15.00")
+
+
+def test_goods_taken_at_cost_that_are_not_there_leave_the_books_as_they_were(faulty: LoadedBooks) -> None:
+    """
+    2026-02-02 * "more than it holds"
+      Assets:Stock:CedarHour  -700 CEDARHOUR {1.296 USD, "CH-1"}  ; blamed
+      Assets:Bank  907.20 USD
+    """
+    assert states(faulty.error(), "CH-1", "700")
+    assert faulty.left()["CH-1"] > 0
+
+
+def test_private_cash_of_another_currency_is_no_goods() -> None:
+    books = load(
+        """
+        2020-01-01 open Assets:Cash
+        2020-01-01 open Equity:PersonalUse:Private
+        2026-02-02 * "to the wallet"
+          Equity:PersonalUse:Private  50.00 EUR
+          Assets:Cash  -50.00 EUR
+        """,
+    )
+    assert books.messages == []

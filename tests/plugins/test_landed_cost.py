@@ -345,3 +345,36 @@ def test_the_schedule_of_a_textbook_year(tmp_path: Path) -> None:
         "gross_profit": "103000.00",
     }
     assert {name: totals[name] for name in expected} == expected
+
+
+def test_inbound_in_two_currencies_is_refused() -> None:
+    books = load(
+        """
+        2020-01-01 open Assets:Euro EUR
+        2026-01-06 * "mixed"
+          Assets:Stock:CedarHour  50 CEDARHOUR {{80.00 USD, "CH-2"}}
+          Assets:Stock:Inbound  6.00 USD
+          Assets:Stock:Inbound  6.00 USD @ 1.00 EUR
+          Assets:Bank  -86.00 USD
+          Assets:Euro  -6.00 EUR
+        """,
+        REST,
+    )
+    assert books.messages == ["Inbound is in EUR and USD, its lots cost USD."]
+
+
+def test_each_inbound_account_is_cleared_by_itself() -> None:
+    books = load(
+        """
+        2020-01-01 open Assets:Stock:Inbound:Duty USD
+        2026-01-06 * "delivery and duty"
+          Assets:Stock:CedarHour  50 CEDARHOUR {{80.00 USD, "CH-2"}}
+          Assets:Stock:Inbound  5.00 USD
+          Assets:Stock:Inbound:Duty  2.00 USD
+          Assets:Bank  -87.00 USD
+        2026-01-07 balance Assets:Stock:Inbound:Duty  0.00 USD
+        2026-01-07 balance Assets:Stock:Inbound  0.00 USD
+        """,
+        REST,
+    )
+    assert books.messages == []

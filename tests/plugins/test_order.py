@@ -176,3 +176,27 @@ def test_a_draw_feeds_nothing_into_the_price_list() -> None:
     books = load(f'plugin "beancount.plugins.implicit_prices"\n{"".join(DAY)}')
     prices = {(entry.date.isoformat(), entry.currency) for entry in books.entries if hasattr(entry, "amount")}
     assert ("2026-02-01", "CEDARHOUR") not in prices
+
+
+def test_what_a_line_asks_for_decides_between_sales_that_are_alike_else() -> None:
+    head = """
+        2026-01-01 custom "pour-loss" 0.1
+        2026-01-20 * "small bottle, older"
+          Assets:Stock:CedarHour  5.05 CEDARHOUR {{5.05 USD, 2025-12-01, "CH-0"}}
+          Assets:Bank  -5.05 USD
+    """
+    poured = """
+        2026-02-02 * "alike"
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+          Assets:Bank  12.00 USD
+    """
+    sealed = """
+        2026-02-02 * "alike"
+          Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+            vials: 0
+          Assets:Bank  12.00 USD
+    """
+    one, other = load(head + poured + sealed), load(head + sealed + poured)
+    assert one.messages == other.messages == []
+    assert one.left() == other.left()
+    assert one.balance("Expenses:CostOfGoods:Fragrance") == other.balance("Expenses:CostOfGoods:Fragrance")
