@@ -80,8 +80,7 @@ def to_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
 def _csv_cell(value: object) -> str:
     if not isinstance(value, str):
         return text(value)
-    shown = printable(value)
-    return f"'{shown}" if value.lstrip("\n ").startswith(_FORMULA_STARTS) else shown
+    return f"'{value}" if value.lstrip("\n ").startswith(_FORMULA_STARTS) else value
 
 
 def to_table(
