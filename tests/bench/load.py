@@ -7,9 +7,13 @@ Each size is written three times with the same events:
 - native: every stock and cost posting by hand, `{}` under FIFO and the cost left for Beancount to fill in;
   goods that come back name the lot and the cost they left at, as nothing else would bring them there.
 
+With `--full` every sale also uses a vial and a mailer, and bottles are counted now and then; kits and stocktakes
+write their postings in draws, native has them all by hand, and bare has none of them.
+
 Every load has a process of its own, takes turns with the others and is timed in processor time. Run it as::
 
     .venv/bin/python tests/bench/load.py
+    .venv/bin/python tests/bench/load.py --full
     .venv/bin/python tests/bench/load.py --sales 1000 10000
 """
 
@@ -42,10 +46,15 @@ BOTTLES = [(30, "64.90"), (50, "89.00"), (75, "100.00"), (100, "129.60")]
 VIALS = [(2, "6.50"), (3, "8.00"), (5, "12.00"), (10, "21.00")]
 TWO_LINES = 0.03
 RETURNED = 0.01
+#: Of the sales, how many are followed by a count of the bottle next in line; it shows 1 mL less than the books.
+COUNTED = 0.02
+#: What a pack of vials or mailers holds and costs.
+PACK, PACK_PRICE = 500, "120.00"
+PACK_COST = Decimal(PACK_PRICE) / PACK
 
 SIZES = (1_000, 10_000, 100_000)
 #: How often each size is loaded; the best run counts.
-ROUNDS = {1_000: 5, 10_000: 5}
+ROUNDS = {1_000: 5, 10_000: 11, 100_000: 3}
 
 AGAINST_NATIVE = Decimal("0.8")
 AGAINST_BARE = Decimal("1.4")
@@ -97,9 +106,14 @@ class Shelf:
 
 
 class Texts:
-    """The same events in both ways of writing, as lines."""
+    """The same events in both ways of writing, as lines.
 
-    def __init__(self) -> None:
+    Args:
+        full: whether sales use supplies.
+    """
+
+    def __init__(self, *, full: bool) -> None:
+        self.full = full
         self.draws: list[str] = []
         self.native: list[str] = []
 
@@ -122,6 +136,27 @@ class Texts:
             self.both(f"{day} open Income:Sales:{_account(fragrance)}")
             self.draws.append(f'{day} open Assets:Stock:{_account(fragrance)} "NONE"')
             self.native.append(f'{day} open Assets:Stock:{_account(fragrance)} "FIFO"')
+        if self.full:
+            self._open_supplies(day)
+
+    def _open_supplies(self, day: datetime.date) -> None:
+        for account in ("CostOfGoods:Supplies", "CostOfGoods:Shrinkage", "Selling:Packing"):
+            self.both(f"{day} open Expenses:{account}")
+        for supply in ("VIAL", "MAILER"):
+            self.both(f"{day} commodity {supply}", '  unit: "each"')
+            self.draws.append(f'{day} open Assets:Stock:{_account(supply)} "NONE"')
+            self.native.append(f'{day} open Assets:Stock:{_account(supply)} "FIFO"')
+        self.draws += [f'{day} custom "kit" "{size} mL" 1 VIAL' for size, _ in VIALS]
+        self.draws.append(f'{day} custom "kit" "parcel" 1 MAILER')
+
+    def count(self, day: datetime.date, lot: Lot, left: int) -> None:
+        fragrance = lot.label.partition("-")[0]
+        self.draws.append(f'{day} custom "stocktake" "{lot.label}" {left} {fragrance}')
+        self.native += [
+            f'{day - datetime.timedelta(days=1)} * "Stocktake of {lot.label}"',
+            f"  Assets:Stock:{_account(fragrance)}  -1 {fragrance} {{}}",
+            "  Expenses:CostOfGoods:Shrinkage",
+        ]
 
     def purchase(self, day: datetime.date, fragrance: str, label: str, size: int, price: str) -> None:
         self.both(
@@ -142,6 +177,13 @@ class Texts:
         for fragrance, quantity, _ in lines:
             self.native.append(f"  Assets:Stock:{_account(fragrance)}  -{quantity} {fragrance} {{}}")
         self.native.append("  Expenses:CostOfGoods:Fragrance")
+        if self.full:
+            self.native += [
+                f"  Assets:Stock:Vial  -{len(lines)} VIAL {{}}",
+                f"  Expenses:CostOfGoods:Supplies  {len(lines) * PACK_COST} USD",
+                "  Assets:Stock:Mailer  -1 MAILER {}",
+                f"  Expenses:Selling:Packing  {PACK_COST} USD",
+            ]
 
     def goods_back(
         self, day: datetime.date, number: int, fragrance: str, price: str, parts: list[tuple[Lot, int]],
@@ -161,43 +203,81 @@ def _account(fragrance: str) -> str:
     return fragrance.title()
 
 
-def write_books(sales: int, folder: Path) -> dict[str, Path]:
-    """Write the books of a size; return the file of each kind."""
-    chance = random.Random(SEED)
-    fragrances = [f"SCENT{number:05d}" for number in range(1, max(2, sales // SALES_PER_FRAGRANCE) + 1)]
-    shelves = {fragrance: Shelf() for fragrance in fragrances}
-    texts = Texts()
-    texts.open(FIRST_DAY, fragrances)
+class Seller:
+    """Someone who sells a number of orders over the days, and writes it all down.
 
-    def buy(day: datetime.date, fragrance: str) -> None:
-        shelf = shelves[fragrance]
+    Args:
+        sales: how many orders.
+        full: whether sales use supplies, and bottles are counted.
+    """
+
+    def __init__(self, sales: int, *, full: bool) -> None:
+        self._chance = random.Random(SEED)
+        self._sales = sales
+        self._full = full
+        self._fragrances = [f"SCENT{number:05d}" for number in range(1, max(2, sales // SALES_PER_FRAGRANCE) + 1)]
+        self._shelves = {fragrance: Shelf() for fragrance in self._fragrances}
+        self._back: list[tuple[datetime.date, int, str, str, list[tuple[Lot, int]]]] = []
+        self._uncounted: set[str] = set()
+        self.texts = Texts(full=full)
+
+    def write(self) -> Texts:
+        """Write everything that happens."""
+        self.texts.open(FIRST_DAY, self._fragrances)
+        for fragrance in self._fragrances:
+            self._buy(FIRST_DAY, fragrance)
+            self._buy(FIRST_DAY, fragrance)
+        yesterday = FIRST_DAY
+        for number in range(1, self._sales + 1):
+            day = FIRST_DAY + datetime.timedelta(days=1 + number * DAYS // self._sales)
+            if day > yesterday:
+                self._begin(day)
+                yesterday = day
+            if self._full and number % (PACK // 2) == 1:
+                # Few orders have two lines, so a pack lasts for more orders than that.
+                for supply in ("VIAL", "MAILER"):
+                    self.texts.purchase(day, supply, f"{supply}-{number}", PACK, PACK_PRICE)
+            self._sell(day, number)
+        return self.texts
+
+    def _begin(self, day: datetime.date) -> None:
+        """Take in what came back until today, and count bottles of yesterday's sales."""
+        while self._back and self._back[0][0] < day:
+            came, earlier, fragrance, price, parts = self._back.pop(0)
+            self.texts.goods_back(came, earlier, fragrance, price, parts)
+            self._shelves[fragrance].put_back(parts)
+        for fragrance in sorted(self._uncounted):
+            # The books have 1 mL more than is found.
+            ((lot, _),) = self._shelves[fragrance].take(1)
+            self.texts.count(day, lot, dict(self._shelves[fragrance].open).get(lot, 0))
+        self._uncounted.clear()
+
+    def _sell(self, day: datetime.date, number: int) -> None:
+        chosen = self._chance.sample(self._fragrances, 2 if self._chance.random() < TWO_LINES else 1)
+        lines = [(fragrance, *self._chance.choice(VIALS)) for fragrance in chosen]
+        for fragrance, quantity, _ in lines:
+            if self._shelves[fragrance].left < quantity + BOTTLES[0][0]:
+                self._buy(day, fragrance)
+        self.texts.sale(day, number, lines)
+        taken = [self._shelves[fragrance].take(quantity) for fragrance, quantity, _ in lines]
+        fragrance, _, price = lines[0]
+        if self._chance.random() < RETURNED:
+            self._back.append((day + datetime.timedelta(days=9), number, fragrance, price, taken[0]))
+        if self._full and self._chance.random() < COUNTED:
+            self._uncounted.add(fragrance)
+
+    def _buy(self, day: datetime.date, fragrance: str) -> None:
+        shelf = self._shelves[fragrance]
         shelf.bought += 1
-        size, price = chance.choice(BOTTLES)
+        size, price = self._chance.choice(BOTTLES)
         label = f"{fragrance}-{shelf.bought}"
         shelf.open.append((Lot(label, size, Decimal(price) / size, day), size))
-        texts.purchase(day, fragrance, label, size, price)
+        self.texts.purchase(day, fragrance, label, size, price)
 
-    for fragrance in fragrances:
-        buy(FIRST_DAY, fragrance)
-        buy(FIRST_DAY, fragrance)
-    back: list[tuple[datetime.date, int, str, str, list[tuple[Lot, int]]]] = []
-    for number in range(1, sales + 1):
-        day = FIRST_DAY + datetime.timedelta(days=1 + number * DAYS // sales)
-        while back and back[0][0] < day:
-            came, earlier, fragrance, price, parts = back.pop(0)
-            texts.goods_back(came, earlier, fragrance, price, parts)
-            shelves[fragrance].put_back(parts)
-        chosen = chance.sample(fragrances, 2 if chance.random() < TWO_LINES else 1)
-        lines = [(fragrance, *chance.choice(VIALS)) for fragrance in chosen]
-        for fragrance, quantity, _ in lines:
-            if shelves[fragrance].left < quantity + BOTTLES[0][0]:
-                buy(day, fragrance)
-        texts.sale(day, number, lines)
-        taken = [shelves[fragrance].take(quantity) for fragrance, quantity, _ in lines]
-        if chance.random() < RETURNED:
-            fragrance, _, price = lines[0]
-            back.append((day + datetime.timedelta(days=9), number, fragrance, price, taken[0]))
 
+def write_books(sales: int, folder: Path, *, full: bool = False) -> dict[str, Path]:
+    """Write the books of a size, with kits and stocktakes if they are to be full; return the file of each kind."""
+    texts = Seller(sales, full=full).write()
     files = {kind: folder / f"{kind}-{sales}.beancount" for kind in KINDS}
     draws = "\n".join(texts.draws) + "\n"
     files["draws"].write_text(f'plugin "millilot.plugins"\n{draws}')
@@ -241,9 +321,9 @@ def load_in_child(file: Path) -> Load:
     return Load(figures["seconds"], figures["memory"])
 
 
-def measure(sales: int, folder: Path) -> dict[str, Load]:
+def measure(sales: int, folder: Path, *, full: bool) -> dict[str, Load]:
     """Return the best load of each kind."""
-    files = write_books(sales, folder)
+    files = write_books(sales, folder, full=full)
     loads: dict[str, list[Load]] = {kind: [] for kind in KINDS}
     for turn in range(ROUNDS.get(sales, 1)):
         for kind in KINDS if turn % 2 == 0 else reversed(KINDS):
@@ -271,6 +351,7 @@ def main() -> None:
     """Load books of every size, print what was found and hold it to the bounds."""
     parser = argparse.ArgumentParser(description=main.__doc__)
     parser.add_argument("--sales", nargs="+", type=int, default=SIZES, metavar="N", help="sizes to load")
+    parser.add_argument("--full", action="store_true", help="with kits and stocktakes")
     parser.add_argument("--file", help=argparse.SUPPRESS)
     arguments = parser.parse_args()
     if arguments.file:
@@ -280,7 +361,7 @@ def main() -> None:
     print(f"{'sales':>8}  {'kind':<7} {'seconds':>8} {'ms/sale':>8} {'MiB':>7}")
     with tempfile.TemporaryDirectory() as folder:
         for size in sorted(arguments.sales):
-            results[size] = measure(size, Path(folder))
+            results[size] = measure(size, Path(folder), full=arguments.full)
             for kind, load in results[size].items():
                 each = load.seconds / size * 1000
                 print(f"{size:>8,}  {kind:<7} {load.seconds:>8.2f} {each:>8.3f} {load.memory:>7.0f}")
