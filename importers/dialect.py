@@ -5,11 +5,13 @@ What the keys mean, and an example of each, stands with all other keys in `milli
 
 from __future__ import annotations
 
-import codecs
+import datetime
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from millilot.importers.section import REQUIRED
 
 if TYPE_CHECKING:
     from millilot.importers.section import Section
@@ -113,8 +115,111 @@ def read_file_shape(table: Section) -> FileShape:
     )
     if shape.encoding:
         try:
-            codecs.lookup(shape.encoding)
-        except LookupError:
+            # Unlike codecs.lookup, this refuses what is no encoding of text, such as base64.
+            "0".encode(shape.encoding)
+        except (LookupError, UnicodeError):
             raise table.problem(f'encoding: there is no encoding "{shape.encoding}"') from None
     table.close()
     return shape
+
+
+def read_numbers(table: Section) -> Numbers:
+    """Read the table `[numbers]`.
+
+    Raises:
+        ProfileError: when a mark cannot be one, or marks the thousands and the decimals.
+    """
+    numbers = Numbers(
+        decimal=table.mark("decimal", "."),
+        thousands=table.one_or_more("thousands"),
+        minor_units=table.flag("minor-units", default=False),
+    )
+    for key, marks in (("decimal", (numbers.decimal,)), ("thousands", numbers.thousands)):
+        for mark in marks:
+            if len(mark) != 1:
+                raise table.problem(f"{key}: expected one character in quotes, found {mark!r}")
+            if mark.isalnum() or mark in "+-()":
+                raise table.problem(f'{key}: "{mark}" cannot be a mark in a number')
+    for mark in numbers.thousands:
+        if kin(mark) == kin(numbers.decimal):
+            raise table.problem(f'thousands: is "{mark}", and so is decimal')
+    table.close()
+    return numbers
+
+
+def kin(mark: str) -> str:
+    """Return the mark that stands for all marks of its kind."""
+    if mark.isspace():
+        return " "
+    return "'" if mark in APOSTROPHES else mark
+
+
+def read_dates(table: Section) -> Dates:
+    """Read the table `[dates]`.
+
+    Raises:
+        ProfileError: when there is no format, one cannot be read or leaves the day open, or a locale or a zone is
+            not known.
+    """
+    dates = Dates(
+        formats=table.one_or_more("format", REQUIRED),
+        locale=_read_locale(table),
+        zone=_read_zone(table, "zone"),
+        books_zone=_read_zone(table, "books-zone"),
+        book_on=table.choice("book-on", ("ordered", "settled", "paid-out"), "ordered"),
+    )
+    for layout in dates.formats:
+        _require_readable(layout, table)
+        timed = re.search("%[HI]", layout)
+        if dates.books_zone and not dates.zone and timed and not re.search("%[zZ]", layout):
+            raise table.problem(f'books-zone: needs the zone of the times of "{layout}": the key zone, or %z in it')
+    table.close()
+    return dates
+
+
+def _read_suffix(table: Section) -> re.Pattern[str] | None:
+    written = table.text("order-suffix", "")
+    if not written:
+        return None
+    try:
+        return re.compile(written)
+    except re.error as error:
+        raise table.problem(f"order-suffix: is not a regular expression: {error}") from None
+
+
+def _require_readable(layout: str, table: Section) -> None:
+    directives = set(re.findall("%(.)", layout))
+    if not (directives & set("Yy") and directives & set("mbB") and "d" in directives):
+        raise table.problem(f'format: expected year, month and day like "%Y-%m-%d", found "{layout}"')
+    if "I" in directives and "p" not in directives:
+        raise table.problem(f'format: expected %p with %I, to tell morning from evening, found "{layout}"')
+    if "Z" in directives and not layout.endswith("%Z"):
+        raise table.problem(f'format: expected %Z at the end, found "{layout}"')
+    moment = datetime.datetime(2026, 1, 31, tzinfo=datetime.UTC)
+    try:
+        datetime.datetime.strptime(moment.strftime(layout), layout)  # noqa: DTZ007  # only whether it can
+    except (ValueError, re.error):
+        raise table.problem(f'format: expected one that Python\'s strptime reads, found "{layout}"') from None
+
+
+def _read_locale(table: Section) -> str:
+    name = table.text("locale", "en")
+    if "locale" in table:
+        # Only a profile with names of months pays for the import.
+        from babel import Locale, UnknownLocaleError  # noqa: PLC0415
+
+        try:
+            return str(Locale.parse(name.replace("-", "_")))
+        except (UnknownLocaleError, ValueError):
+            raise table.problem(f'locale: expected a language like "de" or "pt_BR", found "{name}"') from None
+    return name
+
+
+def _read_zone(table: Section, key: str) -> ZoneInfo | None:
+    name = table.text(key, "")
+    if not name:
+        return None
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise table.problem(f'{key}: expected a zone like "UTC" or "Europe/Vienna", found "{name}"') from None

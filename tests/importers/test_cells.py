@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from millilot.importers.cells import CellReader
+from millilot.importers.dialect import Dates, Numbers
 from millilot.importers.profile import Columns, Profile
 from millilot.importers.table import Row, RowError
 
@@ -16,8 +17,12 @@ if TYPE_CHECKING:
 
 
 def reader(**changes: Any) -> CellReader:
-    values = {"name": "x", "channel": "X", "currency": "USD", "date_format": "%Y-%m-%d", **changes}
-    return CellReader(Profile(columns=Columns("Order", "Date"), **values))
+    """Return a reader for a profile that differs from the plainest in some keys of its tables."""
+    currency = changes.pop("currency", "USD")
+    keys = {"decimal", "thousands", "minor_units"} & changes.keys()
+    numbers = Numbers(**{key: changes.pop(key) for key in keys})
+    dates = Dates(**{"formats": ("%Y-%m-%d",), **changes})
+    return CellReader(Profile("x", "X", currency, Columns("Order", "Date"), dates, numbers=numbers))
 
 
 def amount(text: str, **changes: Any) -> Decimal | None:
@@ -64,7 +69,7 @@ def test_no_amount(text: str) -> None:
     ],
 )
 def test_marks(text: str, decimal: str, thousands: str, number: str) -> None:
-    assert str(amount(text, decimal=decimal, thousands=thousands)) == number
+    assert str(amount(text, decimal=decimal, thousands=(thousands,))) == number
 
 
 @pytest.mark.parametrize(
@@ -88,7 +93,7 @@ def test_an_amount_beyond_reason_is_refused(text: str) -> None:
 
 def test_thousands_in_the_wrong_place_are_refused() -> None:
     with pytest.raises(RowError, match=r"expected an amount like 1,234\.50, found '12,34'"):
-        amount("12,34", thousands=",")
+        amount("12,34", thousands=(",",))
 
 
 def test_a_currency_without_minor_units() -> None:
@@ -117,11 +122,11 @@ def test_counts() -> None:
     [("2026-01-31", "%Y-%m-%d"), ("31.01.2026", "%d.%m.%Y"), ("Jan 31, 2026 11:59 PM", "%b %d, %Y %I:%M %p")],
 )
 def test_dates(text: str, layout: str) -> None:
-    read = reader(date_format=layout).date(Row(2, {"Date": text}), "Date")
+    read = reader(formats=(layout,)).date(Row(2, {"Date": text}), "Date")
     assert read == datetime.date(2026, 1, 31)
 
 
 def test_a_date_of_another_form_is_refused() -> None:
     with pytest.raises(RowError) as caught:
-        reader(date_format="%d/%m/%Y").date(Row(12, {"Date": "31/1"}), "Date")
+        reader(formats=("%d/%m/%Y",)).date(Row(12, {"Date": "31/1"}), "Date")
     assert str(caught.value) == "column 'Date': expected a date like 31/01/2026, found '31/1'"
