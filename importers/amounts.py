@@ -24,10 +24,13 @@ MOST_DIGITS = 12
 #: No number, however it is grouped and marked, is longer; anything longer need not be looked at.
 _MOST_CHARACTERS = 100
 
-_DASHES = "\N{MINUS SIGN}\N{HYPHEN}\N{NON-BREAKING HYPHEN}\N{FIGURE DASH}\N{EN DASH}\N{EM DASH}\N{SMALL HYPHEN-MINUS}"
+_DASHES = (
+    "\N{MINUS SIGN}\N{HYPHEN}\N{NON-BREAKING HYPHEN}\N{FIGURE DASH}\N{EN DASH}\N{EM DASH}"
+    "\N{SMALL HYPHEN-MINUS}\N{FULLWIDTH HYPHEN-MINUS}"
+)
 
 #: Marks of one kind become one mark. Spaces have become plain ones when the cells were read.
-_KIN = str.maketrans({**dict.fromkeys(_DASHES + "\N{FULLWIDTH HYPHEN-MINUS}", "-"), **dict.fromkeys(APOSTROPHES, "'")})
+_KIN = str.maketrans(dict.fromkeys(_DASHES, "-") | dict.fromkeys(APOSTROPHES, "'"))
 
 #: What channels write where there is nothing to say.
 _NOTHING = re.compile("-{0,3}")
@@ -51,6 +54,8 @@ class AmountReader:
         self._digits = minor_digits(currency)
         self._number = _number_pattern(numbers)
         self._quantity = re.compile(_signed(self._number))
+        fraction = f"{re.escape(numbers.decimal)}[0-9]{{{self._digits}}}" if self._digits else ""
+        self._plain = re.compile(f"-?[0-9]{{1,{MOST_DIGITS}}}{fraction}")
         # The same few fees and prices stand in most rows of a file.
         self.amount = lru_cache(maxsize=4096)(self._amount)
 
@@ -60,19 +65,23 @@ class AmountReader:
         Raises:
             UnreadableError: when the text is no amount, or finer than the minor unit.
         """
+        if not self._numbers.minor_units and self._plain.fullmatch(text):
+            # As most are: the shorter way makes a long file twice as fast.
+            return Decimal(text.replace(self._numbers.decimal, "."))
         text = text.translate(_KIN)
         if _NOTHING.fullmatch(text):
             return None
         if len(text) > _MOST_CHARACTERS:
             raise UnreadableError(self._expected)
-        match = self._quantity.fullmatch(text)
-        if match is None:
-            match = self._marked.fullmatch(text)
-            if match is None and self._blank.fullmatch(text):
-                return None
+        match = self._quantity.fullmatch(text) or self._marked.fullmatch(text)
+        if match is None and self._blank.fullmatch(text):
+            return None
         number = _value(match)
         if number is None:
             raise UnreadableError(self._expected)
+        return self._in_minor_units(number)
+
+    def _in_minor_units(self, number: Decimal) -> Decimal:
         decimals = -int(number.as_tuple().exponent)
         if number.adjusted() >= MOST_DIGITS:
             raise UnreadableError(f"an amount of at most {MOST_DIGITS} digits")
@@ -142,8 +151,9 @@ def _number_pattern(numbers: Numbers) -> str:
 
 def _signed(number: str, mark: str = "") -> str:
     """Return the pattern of a number with a sign before or after it, or in parentheses; see `_value`."""
-    return rf"(?P<open>\()? ?(?P<before>[-+])? ?{mark} ?(?P<inner>[-+])? ?{number} ?(?P<after>[-+])? ?{mark} ?" \
-        r"(?P<last>[-+])? ?(?P<close>\))?"
+    left = rf"(?P<open>\()? ?(?P<before>[-+])? ?{mark} ?(?P<inner>[-+])?"
+    right = rf"(?P<after>[-+])? ?{mark} ?(?P<last>[-+])? ?(?P<close>\))?"
+    return f"{left} ?{number} ?{right}"
 
 
 def _value(match: re.Match[str] | None) -> Decimal | None:

@@ -172,7 +172,7 @@ def read_dates(table: Section) -> Dates:
         _require_readable(layout, table)
         timed = re.search("%[HI]", layout)
         if dates.books_zone and not dates.zone and timed and not re.search("%[zZ]", layout):
-            raise table.problem(f'books-zone: needs the zone of the times of "{layout}": the key zone, or %z in it')
+            raise table.problem(f'books-zone: needs the zone of times like "{layout}": the key zone, or %z there')
     table.close()
     return dates
 

@@ -12,10 +12,10 @@ account = "Assets:Marketplace:Lantern"    # where the channel holds the money, i
 
 [file]
 delimiter = ","                # found by the headings unless stated: one of , ; | or a tab ("\t")
-encoding = "utf-8"             # UTF-8 or UTF-16 unless stated; a byte-order mark goes first. Older code pages, such
-                               # as "cp1252", must be stated, since no file says which one it has
-skip-lines = 0                 # lines above the headings; unless stated, the headings are looked for: the first row
-                               # of the first 100 lines that has them all. When they come again, that row is skipped
+encoding = "utf-8"             # UTF-8 or UTF-16 unless stated; a byte-order mark goes first. An older code page,
+                               # such as "cp1252", must be stated, since no file says which one it has
+skip-lines = 0                 # lines above the headings; unless stated, the headings are the first row, within
+                               # 100 lines, that has all of them. Where they come again, the row is skipped
 row = "order"                  # what a row is: "order", "item", "event", "component" or "payout"
 order-amounts = "repeated"     # with row = "item": whether postage, tax, fees, refund and net of an order are
                                # "repeated" on its rows, stand on the "first", or have a share on "each"

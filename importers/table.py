@@ -13,6 +13,7 @@ import csv
 from collections import deque
 from dataclasses import dataclass
 from itertools import chain, islice
+from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.importers.encodings import open_text, undecodable
@@ -204,14 +205,19 @@ class _RowReader:
 
     def __init__(self, shape: FileShape, wanted: Collection[str], head: Head) -> None:
         self._shape = shape
-        self._wanted = wanted
+        self._wanted = tuple(wanted)
         self._delimiter = head.delimiter
+        # Where one of these stands, or what is not printable, a cell may not be in its final form.
+        mark = "," if head.delimiter == "\t" else head.delimiter
+        self._untidy = ("  ", '" ', ' "', f"{mark} ", f" {mark}")
         self._set(head.headings)
 
     def _set(self, headings: tuple[str, ...]) -> None:
         self._headings = headings
         self._names = frozenset(headings) - {""}
-        self._places = [(heading, headings.index(heading)) for heading in self._wanted]
+        places = [headings.index(heading) for heading in self._wanted]
+        # Given one place only, itemgetter returns no tuple.
+        self._pick = itemgetter(*places, *places[:1])
 
     def rows(self, lines: _Lines) -> Iterator[Row]:
         end = self._shape.end
@@ -221,7 +227,9 @@ class _RowReader:
                 yield Row(number, self._nothing(), skip=BELOW_THE_ROWS)
                 break
             cells = _cells(line, lines, self._delimiter)
-            first = next(filter(None, map(_one_line, cells)), "")
+            if lines.number > number or not self._is_tidy(line):
+                cells = list(map(_one_line, cells))
+            first = next(filter(None, cells), "")
             if first:
                 yield self._row(number, cells, first, damaged=lines.damaged >= number)
         for line in lines:
@@ -233,10 +241,10 @@ class _RowReader:
             return Row(number, self._nothing(), skip=HEADINGS_AGAIN)
         width = len(self._headings)
         problem = ""
-        if len(cells) < width or (len(cells) > width and any(map(_one_line, cells[width:]))):
+        if len(cells) < width or (len(cells) > width and any(cells[width:])):
             problem = f"expected {width} cells as in the headings, found {len(cells)}"
             cells = cells + [""] * width
-        texts = {heading: _one_line(cells[place]) for heading, place in self._places}
+        texts = dict(zip(self._wanted, self._pick(cells), strict=False))
         if damaged:
             problem = "expected text, found a NUL character: the file is damaged"
         if first.casefold() in self._shape.totals:
@@ -245,11 +253,17 @@ class _RowReader:
 
     def _are_headings(self, cells: list[str]) -> bool:
         """Whether all headings wanted come again; if their order has changed, it counts from here."""
-        headings = tuple(map(_one_line, cells))
-        again = all(headings.count(heading) == 1 for heading in self._wanted)
+        again = all(cells.count(heading) == 1 for heading in self._wanted)
         if again:
-            self._set(headings)
+            self._set(tuple(cells))
         return again
+
+    def _is_tidy(self, line: str) -> bool:
+        """Whether the cells of a line, with or without quotes, are single-spaced and printable."""
+        text = line.rstrip("\r\n")
+        if self._delimiter == "\t" and '"' not in text:
+            text = text.replace("\t", ",")
+        return text == text.strip(" ") and text.isprintable() and not any(mark in text for mark in self._untidy)
 
     def _nothing(self) -> Mapping[str, str]:
         return dict.fromkeys(self._wanted, "")

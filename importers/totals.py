@@ -58,6 +58,7 @@ class _Sums:
 
     def __init__(self, profile: Profile, cells: CellReader) -> None:
         self._profile = profile
+        self._headings = profile.amounts
         self._cells = cells
         self._every: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
         self._once: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
@@ -74,7 +75,7 @@ class _Sums:
             first = order not in self._orders
             self._orders.add(order)
         self.empty = False
-        for heading in self._profile.amounts:
+        for heading in self._headings:
             try:
                 amount = None if row.problem else self._cells.amount(row, heading) or ZERO
             except RowError:
@@ -88,7 +89,7 @@ class _Sums:
 
     def difference(self, row: Row) -> str:
         """Return where a totals row differs from the sums, or nothing."""
-        for heading in sorted(self._profile.amounts - self._unknown):
+        for heading in sorted(self._headings - self._unknown):
             try:
                 stated = self._cells.amount(row, heading)
             except RowError:
