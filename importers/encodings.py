@@ -72,18 +72,17 @@ def open_text(path: Path, encoding: str, errors: str = "strict") -> TextIO:
 def undecodable(path: Path, file: TextIO) -> FileError:
     """Return the error of a file that is not encoded as thought: where, and in what it may be."""
     encoding = file.encoding
-    # UTF-16 has no stand-ins for its bytes.
-    errors = "replace" if encoding.startswith("utf-1") else "surrogateescape"
-    row = 0
+    name = "UTF-8" if encoding.startswith("utf-8") else encoding
+    # Two or four bytes a character have no stand-ins for single bytes.
+    errors = "replace" if encoding.startswith(("utf-16", "utf-32")) else "surrogateescape"
+    row, number = 0, 1
     stray = bytearray()
     with path.open(encoding=encoding, errors=errors, newline="") as again:
-        line_number = 1
         while len(stray) < _SAMPLE and (line := again.readline(_SAMPLE)):
             if _STRAY.search(line):
-                row = row or line_number
+                row = row or number
                 stray += line.encode(encoding, errors)
-            line_number += line.endswith(("\n", "\r"))
-    name = "UTF-8" if encoding.startswith("utf-8") else encoding
+            number += line.endswith(("\n", "\r"))
     return FileError(f"{path}, row {row}: is not written in {name}{_proposal(bytes(stray), encoding)}")
 
 

@@ -10,7 +10,7 @@ A file is read line by line, and no line may be longer than memory should hold.
 from __future__ import annotations
 
 import csv
-from collections import deque
+from collections import Counter, deque
 from dataclasses import dataclass
 from itertools import chain, islice
 from operator import itemgetter
@@ -20,7 +20,7 @@ from millilot.importers.encodings import open_text, undecodable
 from millilot.importers.problems import FileError
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator, Mapping
+    from collections.abc import Collection, Iterator, Mapping
     from pathlib import Path
     from typing import TextIO
 
@@ -33,7 +33,7 @@ BELOW_THE_ROWS = "text below the rows"
 
 DELIMITERS = (",", ";", "\t", "|")
 
-#: As many lines as are searched for the headings, and as many as headings with line breaks may take.
+#: How many lines are searched for the headings, and how many headings with line breaks may take.
 _SEARCHED = 100
 _HEADING_LINES = 10
 
@@ -83,19 +83,25 @@ class Head(NamedTuple):
     """The headings of a file.
 
     Attributes:
+        number: the line they begin on.
+        lines: how many they take.
         headings: all of them.
         delimiter: what stands between cells.
-        below: how many lines the file has down to the headings, theirs included.
     """
 
+    number: int
+    lines: int
     headings: tuple[str, ...]
     delimiter: str
-    below: int
 
     def faults(self, wanted: Collection[str]) -> list[tuple[str, int]]:
         """Return the wanted headings that do not stand there once, and how often they do."""
-        counts = {heading: self.headings.count(heading) for heading in sorted(wanted)}
-        return [(heading, count) for heading, count in counts.items() if count != 1]
+        counts = Counter(self.headings)
+        return [(heading, counts[heading]) for heading in sorted(wanted) if counts[heading] != 1]
+
+    def rank(self, wanted: Collection[str]) -> tuple[int, int]:
+        """Return how well they fit: how many of those wanted are there, then how many there are."""
+        return -len(self.faults(wanted)), sum(map(bool, self.headings))
 
 
 def read_rows(path: Path, shape: FileShape, wanted: Collection[str]) -> list[Row]:
@@ -104,7 +110,7 @@ def read_rows(path: Path, shape: FileShape, wanted: Collection[str]) -> list[Row
     Args:
         path: the file.
         shape: how it is written.
-        wanted: the headings it must have, once each.
+        wanted: the headings it must have, once each; at least one.
 
     Raises:
         FileError: when the file cannot be read or decoded, its quotes do not match, or a heading is missing.
@@ -122,7 +128,7 @@ def iter_rows(path: Path, shape: FileShape, wanted: Collection[str]) -> Iterator
         lines = _Lines(path, file)
         head = _find_head(lines, shape, wanted)
         for heading, count in head.faults(wanted):
-            raise FileError(f"{path}: expected one heading '{heading}', found {count or 'none'}")
+            raise FileError(f"{path}, row {head.number}: expected one heading '{heading}', found {count or 'none'}")
         yield from _RowReader(shape, wanted, head).rows(lines)
 
 
@@ -151,7 +157,7 @@ def iter_records(path: Path, shape: FileShape) -> Iterator[Record]:
         lines = _Lines(path, file)
         for line in lines:
             number = lines.number
-            yield Record(number, [_one_line(cell) for cell in _cells(line, lines, shape.delimiter or ",")])
+            yield Record(number, _cells(line, lines, shape.delimiter or ","))
 
 
 class _Lines:
@@ -207,9 +213,6 @@ class _RowReader:
         self._shape = shape
         self._wanted = tuple(wanted)
         self._delimiter = head.delimiter
-        # Where one of these stands, or what is not printable, a cell may not be in its final form.
-        mark = "," if head.delimiter == "\t" else head.delimiter
-        self._untidy = ("  ", '" ', ' "', f"{mark} ", f" {mark}")
         self._set(head.headings)
 
     def _set(self, headings: tuple[str, ...]) -> None:
@@ -227,8 +230,6 @@ class _RowReader:
                 yield Row(number, self._nothing(), skip=BELOW_THE_ROWS)
                 break
             cells = _cells(line, lines, self._delimiter)
-            if lines.number > number or not self._is_tidy(line):
-                cells = list(map(_one_line, cells))
             first = next(filter(None, cells), "")
             if first:
                 yield self._row(number, cells, first, damaged=lines.damaged >= number)
@@ -258,13 +259,6 @@ class _RowReader:
             self._set(tuple(cells))
         return again
 
-    def _is_tidy(self, line: str) -> bool:
-        """Whether the cells of a line, with or without quotes, are single-spaced and printable."""
-        text = line.rstrip("\r\n")
-        if self._delimiter == "\t" and '"' not in text:
-            text = text.replace("\t", ",")
-        return text == text.strip(" ") and text.isprintable() and not any(mark in text for mark in self._untidy)
-
     def _nothing(self) -> Mapping[str, str]:
         return dict.fromkeys(self._wanted, "")
 
@@ -273,40 +267,34 @@ def _find_head(lines: _Lines, shape: FileShape, wanted: Collection[str]) -> Head
     """Find the headings and go past them: those that have all that are wanted, or else most."""
     for _ in islice(lines, shape.skip_lines or 0):
         pass
-    searched = _SEARCHED if shape.skip_lines is None else 1
-    taken = lines.take(_SEARCHED + _HEADING_LINES, _LONGEST_HEAD)
+    taken = lines.take(_SEARCHED, _LONGEST_HEAD)
     starts = [start for start, line in enumerate(taken) if line.strip()]
+    if shape.skip_lines is not None:
+        del starts[1:]
     best: Head | None = None
-    for start in starts[:searched]:
-        if start >= _SEARCHED:
-            break
-        heads = _heads(taken, start, [shape.delimiter] if shape.delimiter else DELIMITERS)
-        for head in heads:
-            if best is None or _rank(head, wanted) > _rank(best, wanted):
-                best = head
-        if best is not None and not best.faults(wanted):
+    rank = (-len(wanted) - 1, 0)
+    for start in starts:
+        for delimiter in [shape.delimiter] if shape.delimiter else DELIMITERS:
+            head = _head(taken[start:start + _HEADING_LINES], lines.number + start + 1, delimiter)
+            if head is not None and head.rank(wanted) > rank:
+                best, rank = head, head.rank(wanted)
+        if rank[0] == 0:
             break
     if best is None:
         raise FileError(f"{lines.path}: expected a row of headings, found none")
-    for _ in islice(lines, best.below):
+    for _ in islice(lines, best.number + best.lines - 1 - lines.number):
         pass
     return best
 
 
-def _heads(lines: list[str], start: int, delimiters: Iterable[str]) -> Iterator[Head]:
-    """Yield what the record that begins on a line would be as headings, by each delimiter."""
-    for delimiter in delimiters:
-        reader = csv.reader(islice(lines, start, start + _HEADING_LINES), delimiter=delimiter, strict=True)
-        try:
-            cells = next(reader)
-        except csv.Error:
-            continue
-        yield Head(tuple(map(_one_line, cells)), delimiter, start + reader.line_num)
-
-
-def _rank(head: Head, wanted: Collection[str]) -> tuple[int, int]:
-    """Return how well headings fit: how many of those wanted they have, and how many they are."""
-    return -len(head.faults(wanted)), sum(map(bool, head.headings))
+def _head(lines: list[str], number: int, delimiter: str) -> Head | None:
+    """Return what the record that begins with some lines would be as headings."""
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    try:
+        cells = next(reader)
+    except csv.Error:
+        return None
+    return Head(number, reader.line_num, tuple(_one_line_each(cells)), delimiter)
 
 
 def _cells(line: str, lines: _Lines, delimiter: str) -> list[str]:
@@ -314,9 +302,9 @@ def _cells(line: str, lines: _Lines, delimiter: str) -> list[str]:
     number = lines.number
     try:
         # Without strict, a quote that is never closed takes the rest of the file into one cell.
-        return next(csv.reader(chain((line,), lines), delimiter=delimiter, strict=True))
+        return _one_line_each(next(csv.reader(chain((line,), lines), delimiter=delimiter, strict=True)))
     except csv.Error as error:
-        unclosed = lines.number > number
+        unclosed = lines.number > number or "unexpected end" in str(error)
         reason = "a quotation mark opens a cell that does not end" if unclosed else str(error)
         raise FileError(f"{lines.path}, row {number}: cannot be read as cells: {reason}") from None
 
@@ -324,6 +312,14 @@ def _cells(line: str, lines: _Lines, delimiter: str) -> list[str]:
 def _first_words(line: str, delimiter: str) -> str:
     """Return how the first text of a line begins, whether or not the line is well-formed."""
     return _one_line(line.lstrip(f'" {delimiter}')).casefold()
+
+
+def _one_line_each(cells: list[str]) -> list[str]:
+    # Most records are in order, which is seen faster for all cells at once.
+    text = f"|{'|'.join(cells)}|"
+    if text.isprintable() and not any(untidy in text for untidy in ("  ", "| ", " |")):
+        return cells
+    return list(map(_one_line, cells))
 
 
 def _one_line(text: str) -> str:
