@@ -33,7 +33,7 @@ _OTHERS: Final = (
 #: Enough to tell which bytes are zero.
 _BEGINNING = 4096
 
-#: The code pages of spreadsheets and of older systems; others would only make guesses worse.
+#: The code pages of spreadsheets and of older systems, the commoner first: a short text is as good in several.
 _PROPOSED = [
     "cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "cp1255", "cp1256", "cp1257", "cp437", "cp850", "mac_roman",
     "cp932", "gb18030", "big5", "cp949",
@@ -119,7 +119,10 @@ def _proposal(sample: bytes, encoding: str) -> str:
     # Only a file that cannot be read pays for the import.
     from charset_normalizer import from_bytes  # noqa: PLC0415
 
-    best = from_bytes(sample, cp_isolation=_PROPOSED).best()
-    if best is None:
+    matches = list(from_bytes(sample, cp_isolation=_PROPOSED))
+    if not matches:
         return ""
-    return f'; it may be {best.encoding}: then write encoding = "{best.encoding}" under [file]'
+    quality = matches[0].chaos, matches[0].coherence
+    equals = [match for match in matches if (match.chaos, match.coherence) == quality]
+    name = min((name for match in equals for name in match.could_be_from_charset), key=_PROPOSED.index)
+    return f'; it may be {name}: then write encoding = "{name}" under [file]'

@@ -128,7 +128,8 @@ def iter_rows(path: Path, shape: FileShape, wanted: Collection[str]) -> Iterator
         lines = _Lines(path, file)
         head = _find_head(lines, shape, wanted)
         for heading, count in head.faults(wanted):
-            raise FileError(f"{path}, row {head.number}: expected one heading '{heading}', found {count or 'none'}")
+            found = count or "none"
+            raise FileError(f"{path}, row {head.number}: expected one heading '{heading}', found {found}")
         yield from _RowReader(shape, wanted, head).rows(lines)
 
 

@@ -59,6 +59,7 @@ class _Sums:
     def __init__(self, profile: Profile, cells: CellReader) -> None:
         self._profile = profile
         self._headings = profile.amounts
+        self._of_items = {profile.columns.price, profile.columns.quantity}
         self._cells = cells
         self._every: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
         self._once: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
@@ -84,7 +85,7 @@ class _Sums:
                 self._unknown.add(heading)
                 continue
             self._every[heading] += amount
-            if first:
+            if first or heading in self._of_items:
                 self._once[heading] += amount
 
     def difference(self, row: Row) -> str:
