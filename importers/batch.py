@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from millilot.importers import identity
 from millilot.importers.events import LeftOut, read_orders
-from millilot.importers.table import read_rows
+from millilot.importers.table import iter_rows
 from millilot.importers.titles import TitleReader
 from millilot.importers.transactions import Builder
 from millilot.ledger.directives import read_settings
@@ -147,7 +147,7 @@ class Batch:
         titles = TitleReader(profile.titles, self._settings.commodities.values())
         source = _Source(path, profile, Builder(profile, self._settings.roles, titles, str(path)))
         fates: list[Fate] = []
-        for order in read_orders(read_rows(path, profile.file, profile.headings), profile):
+        for order in read_orders(iter_rows(path, profile.file, profile.headings), profile):
             if isinstance(order, LeftOut):
                 fates.extend(self._leave_out(order, source))
             else:

@@ -19,7 +19,7 @@ from millilot.importers.events import Order, read_orders
 from millilot.importers.identity import BookedEvents
 from millilot.importers.problems import FileError
 from millilot.importers.profile import Profile, read_profile
-from millilot.importers.table import read_headings, read_rows
+from millilot.importers.table import iter_rows, read_headings
 from millilot.ledger.accounts import DEFAULT_ACCOUNTS, Role
 from millilot.ledger.directives import read_settings
 
@@ -35,7 +35,7 @@ def fits(path: Path, profile: Profile) -> bool:
     if not path.is_file():
         return False
     try:
-        return profile.headings <= set(read_headings(path, profile.file))
+        return profile.headings <= set(read_headings(path, profile.file, profile.headings))
     except FileError:
         return False
 
@@ -68,7 +68,7 @@ def require_fit(path: Path, profile: Profile) -> None:
 
 
 def _lacking(path: Path, profile: Profile) -> str:
-    missing = sorted(profile.headings - set(read_headings(path, profile.file)))
+    missing = sorted(profile.headings - set(read_headings(path, profile.file, profile.headings)))
     return f"{profile.name} expects the headings {', '.join(missing)}, which the file does not have"
 
 
@@ -101,7 +101,7 @@ class ChannelImporter(Importer):
     def date(self, filepath: str) -> datetime.date | None:
         """Return the last day of the file's orders; None when it has none, or cannot be read to its end."""
         try:
-            rows = read_rows(Path(filepath), self.profile.file, self.profile.headings)
+            rows = iter_rows(Path(filepath), self.profile.file, self.profile.headings)
             orders = [order for order in read_orders(rows, self.profile) if isinstance(order, Order)]
         except FileError:
             # Said by `extract`; Fava asks for the date of every file before one is chosen.

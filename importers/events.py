@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, TypeVar
 
 from millilot.importers.cells import ZERO, CellReader, found, missing
 from millilot.importers.table import RowError
+from millilot.importers.totals import check_totals
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator
     from decimal import Decimal
 
     from millilot.importers.profile import FeeColumn, Profile
@@ -141,16 +142,22 @@ class _NothingToBookError(Exception):
     """The profile or the row says that the order is not to be booked; the text says why."""
 
 
-def read_orders(rows: Sequence[Row], profile: Profile) -> Iterator[Order | LeftOut]:
+def read_orders(rows: Iterable[Row], profile: Profile) -> Iterator[Order | LeftOut]:
     """Read the orders in the order of the file; a row without an order's number comes alone."""
     cells = CellReader(profile)
-    for group in _grouped(rows, profile):
+    to_book = []
+    for row in check_totals(rows, profile, cells):
+        if row.skip:
+            yield LeftOut("", {row.number: row.skip}, refused=False, net=None)
+        else:
+            to_book.append(row)
+    for group in _grouped(to_book, profile):
         yield _OrderReader(group, profile, cells).read()
 
 
 def order_number(row: Row, profile: Profile) -> str:
     """Return the number of the row's order; a leading # is a way of writing, not part of it."""
-    return row[profile.columns.order].lstrip("#").strip()
+    return profile.file.order_number(row[profile.columns.order])
 
 
 def _grouped(rows: Iterable[Row], profile: Profile) -> list[list[Row]]:
@@ -241,12 +248,12 @@ class _OrderReader:
         settled = self._date(self.columns.settled)
         if ordered is None:
             raise missing(self.rows[0], self.columns.ordered, "a date")
-        if self.profile.book_on == "settled" and settled is None:
+        if self.profile.dates.book_on == "settled" and settled is None:
             raise _NothingToBookError("not settled yet")
         above = self.cells.amount_above
         return Sale(
             order=self.order,
-            date=settled if settled is not None and self.profile.book_on == "settled" else ordered,
+            date=settled if settled is not None and self.profile.dates.book_on == "settled" else ordered,
             ordered=ordered,
             settled=settled,
             payout=self._text(self.columns.payout),

@@ -11,20 +11,35 @@ currency = "USD"
 account = "Assets:Marketplace:Lantern"    # where the channel holds the money, if it is called otherwise
 
 [file]
-delimiter = ","                # "," unless stated; "\t" for tabs
-encoding = "utf-8"             # UTF-8 unless stated
-skip-lines = 0                 # lines above the headings
-row = "order"                  # what a row is: "order" or "item"
+delimiter = ","                # found by the headings unless stated: one of , ; | or a tab ("\t")
+encoding = "utf-8"             # UTF-8 or UTF-16 unless stated; a byte-order mark goes first. An older code page,
+                               # such as "cp1252", must be stated, since no file says which one it has
+skip-lines = 0                 # lines above the headings; unless stated, the headings are the first row, within
+                               # 100 lines, that has all of them. Where they come again, the row is skipped
+row = "order"                  # what a row is: "order", "item", "event", "component" or "payout"
 order-amounts = "repeated"     # with row = "item": whether postage, tax, fees, refund and net of an order are
                                # "repeated" on its rows, stand on the "first", or have a share on "each"
+order-suffix = '-\d+$'         # a regular expression, taken off the order's number: 1001-2 is a part of 1001
+totals = ["Total"]             # a row that begins so is a totals row: it must be their sum, or is refused
+end = ["Notes:"]               # where a row begins so, the rest of the file is text
+balance = "rising"             # the running balance is checked; "rising": the oldest row is first, "falling": last
 
 [numbers]
 decimal = "."                  # "." unless stated
-thousands = ","                # none unless stated
+thousands = ","                # none unless stated; a list for several. A space stands for every kind of space, an
+                               # apostrophe for every kind of apostrophe
+minor-units = false            # true: 1250 is 12.50
 
 [dates]
-format = "%Y-%m-%d"            # as Python's strptime has it; a time of day may follow: "%Y-%m-%d %H:%M"
-book-on = "ordered"            # the date of the entry: "ordered" or "settled"
+format = "%Y-%m-%d"            # as Python's strptime has it; a time of day may follow: "%Y-%m-%d %H:%M". Or a
+                               # list; a date that means two days in two of them is refused
+locale = "en"                  # whose names the months (%b, %B) and weekdays (%a, %A) have: "de", "pt_BR"
+zone = "UTC"                   # the zone of the file's times; one in the text (%z, %Z) goes first
+books-zone = "Europe/Vienna"   # the zone whose days the books have; unless stated, the day is the one in the file
+book-on = "ordered"            # the date of the entry: "ordered", "settled" or "paid-out"
+
+[dates.times]                  # where the time, or the zone, has a column of its own: they follow the day's text
+"Settled on" = ["Settled at", "Zone"]
 
 [columns]                      # what = the heading in the file
 order = "Order"                # the number of the order; "#1001" is 1001
@@ -91,7 +106,6 @@ entry of `[titles.names]`), one size (`5 mL`, `2 x 5 mL`), and plain words such 
 
 from __future__ import annotations
 
-import codecs
 import re
 import tomllib
 from dataclasses import MISSING, dataclass, field, fields
@@ -101,6 +115,7 @@ from typing import TYPE_CHECKING
 from beancount.core import account as account_names
 from beancount.core.amount import CURRENCY_RE
 
+from millilot.importers.dialect import Dates, FileShape, Numbers, read_dates, read_file_shape, read_numbers
 from millilot.importers.problems import ProfileError
 from millilot.importers.section import REQUIRED, Section
 from millilot.ledger.accounts import Role
@@ -108,16 +123,6 @@ from millilot.ledger.accounts import Role
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
-
-@dataclass(frozen=True, slots=True)
-class FileShape:
-    """How the file is written; the fields are the keys of `[file]`."""
-
-    delimiter: str = ","
-    encoding: str = ""
-    skip_lines: int = 0
-    row: str = "order"
-    order_amounts: str = "repeated"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,10 +215,9 @@ class Profile:
         channel: the channel's name, as in its account.
         currency: of all amounts.
         account: where the channel holds the money; empty for the marketplace account of the books.
-        decimal: the decimal mark.
-        thousands: the mark between thousands, or empty.
-        date_format: for strptime.
-        book_on: `ordered` or `settled`.
+        file: how its rows are written.
+        numbers: how its amounts are written.
+        dates: how its days are written, and which of them an entry is booked on.
         tax_remitted: whether the channel hands collected tax on.
     """
 
@@ -221,12 +225,10 @@ class Profile:
     channel: str
     currency: str
     columns: Columns
-    date_format: str
+    dates: Dates
     account: str = ""
-    file: FileShape = FileShape()
-    decimal: str = "."
-    thousands: str = ""
-    book_on: str = "ordered"
+    file: FileShape = field(default_factory=FileShape)
+    numbers: Numbers = field(default_factory=Numbers)
     statuses: Statuses = Statuses()
     tax_remitted: bool = True
     fees: tuple[FeeColumn, ...] = ()
@@ -245,6 +247,17 @@ class Profile:
         named.update(fee.column for fee in self.fees)
         if self.refund is not None:
             named.update({self.refund.amount, self.refund.date, self.refund.fee, self.refund.tax})
+        named.update(*self.dates.times.values())
+        return frozenset(named - {""})
+
+    @property
+    def amounts(self) -> frozenset[str]:
+        """The headings of the columns that a totals row has the sums of."""
+        columns = self.columns
+        named = {columns.quantity, columns.price, columns.postage, columns.tax, columns.net}
+        named.update(fee.column for fee in self.fees)
+        if self.refund is not None:
+            named.update({self.refund.amount, self.refund.fee, self.refund.tax})
         return frozenset(named - {""})
 
 
@@ -284,19 +297,18 @@ def _read_top(top: Section, path: Path) -> Profile:
     if not account and not account_names.is_valid(f"Assets:{channel}"):
         raise top.problem(f'account: must be given, because "{channel}" cannot be part of an account\'s name')
     columns = _read_columns(top.section("columns"))
-    decimal, thousands = _read_numbers(top.section("numbers"))
-    date_format, book_on = _read_dates(top.section("dates"), columns)
+    dates = read_dates(top.section("dates"))
+    if dates.book_on == "settled" and not columns.settled:
+        raise top.problem('[dates] book-on: is "settled", so [columns] must name the column settled')
     profile = Profile(
         name=path.stem,
         channel=channel,
         currency=currency,
         account=account,
         columns=columns,
-        date_format=date_format,
-        book_on=book_on,
-        decimal=decimal,
-        thousands=thousands,
-        file=_read_file(top.section("file")),
+        dates=dates,
+        file=read_file_shape(top.section("file")),
+        numbers=read_numbers(top.section("numbers")),
         statuses=_read_statuses(top.section("status"), columns),
         tax_remitted=_read_tax(top.section("tax")),
         fees=tuple(_read_fee(table) for table in top.sections("fees")),
@@ -305,46 +317,6 @@ def _read_top(top: Section, path: Path) -> Profile:
     )
     top.close()
     return profile
-
-
-def _read_file(table: Section) -> FileShape:
-    shape = FileShape(
-        delimiter=table.mark("delimiter", ","),
-        encoding=table.text("encoding", ""),
-        skip_lines=table.count("skip-lines", 0),
-        row=table.choice("row", ("order", "item"), "order"),
-        order_amounts=table.choice("order-amounts", ("repeated", "first", "each"), "repeated"),
-    )
-    if shape.encoding:
-        try:
-            codecs.lookup(shape.encoding)
-        except LookupError:
-            raise table.problem(f'encoding: there is no encoding "{shape.encoding}"') from None
-    table.close()
-    return shape
-
-
-def _read_numbers(table: Section) -> tuple[str, str]:
-    decimal = table.mark("decimal", ".")
-    thousands = table.mark("thousands", "")
-    for key, mark in (("decimal", decimal), ("thousands", thousands)):
-        if mark and (mark.isalnum() or mark in "+-()"):
-            raise table.problem(f'{key}: "{mark}" cannot be a mark in a number')
-    if decimal == thousands:
-        raise table.problem(f'thousands: is "{thousands}", and so is decimal')
-    table.close()
-    return decimal, thousands
-
-
-def _read_dates(table: Section, columns: Columns) -> tuple[str, str]:
-    date_format = table.text("format")
-    if not all(re.search(f"%[{part}]", date_format) for part in ("Yy", "mbB", "d")):
-        raise table.problem(f'format: expected year, month and day like "%Y-%m-%d", found "{date_format}"')
-    book_on = table.choice("book-on", ("ordered", "settled"), "ordered")
-    if book_on == "settled" and not columns.settled:
-        raise table.problem('book-on: is "settled", so [columns] must name the column settled')
-    table.close()
-    return date_format, book_on
 
 
 def _read_columns(table: Section) -> Columns:

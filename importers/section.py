@@ -81,6 +81,14 @@ class Section:
             raise self.problem(f"{key}: expected a list of texts, found {values!r}")
         return tuple(values)
 
+    def one_or_more(self, key: str, default: Any = ()) -> tuple[str, ...]:
+        """Return a text or a list of texts, as a list that is not empty if the key is there."""
+        value: Any = self.get(key, (str, list), "a text or a list of texts", default)
+        values = (value,) if isinstance(value, str) else tuple(value)
+        if key in self and not (values and all(isinstance(text, str) and text for text in values)):
+            raise self.problem(f"{key}: expected a text or a list of texts, found {value!r}")
+        return values
+
     def section(self, key: str) -> Section:
         """Return a table, an empty one when the file has none."""
         values: Mapping[str, Any] = self.get(key, dict, f"a table [{self._inside(key)}]", {})
@@ -92,6 +100,9 @@ class Section:
         if not all(isinstance(table, dict) for table in tables):
             raise self.problem(f"{key}: expected tables [[{key}]], found {tables!r}")
         return [Section(table, self._path, f"[{self._inside(key)}]") for table in tables]
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._values
 
     def __bool__(self) -> bool:
         return bool(self._values)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from decimal import Decimal
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from millilot.importers import profile
+from millilot.importers.dialect import Dates, FileShape, Numbers
 from millilot.importers.problems import ProfileError
 from millilot.importers.profile import Pour, read_profile
 from millilot.ledger.accounts import Role
@@ -27,7 +30,8 @@ def written(folder: Path, text: str) -> Path:
 
 def test_the_documented_example_is_read(tmp_path: Path) -> None:
     read = read_profile(written(tmp_path, EXAMPLE))
-    assert (read.name, read.slug, read.currency, read.date_format) == ("lantern", "lantern", "USD", "%Y-%m-%d")
+    assert (read.name, read.slug, read.currency) == ("lantern", "lantern", "USD")
+    assert read.dates.formats == ("%Y-%m-%d",)
     assert [(fee.column, fee.kind, fee.role) for fee in read.fees] == [
         ("Selling fee", "commission", Role.FEES),
         ("Label", "label", Role.POSTAGE),
@@ -37,9 +41,35 @@ def test_the_documented_example_is_read(tmp_path: Path) -> None:
     assert {"Order", "Net", "Label", "Tax refunded"} <= read.headings
 
 
-def test_the_example_shows_every_key_but_the_unit_price(tmp_path: Path) -> None:
-    keys = set(re.findall(r"^(?:\[*)([a-z-]+)(?: =|\])", EXAMPLE, re.MULTILINE))
-    assert {column.replace("_", "-") for column in profile.Columns.__dataclass_fields__} - keys == {"unit-price"}
+def test_the_example_shows_every_key_but_the_unit_price() -> None:
+    keys = set(re.findall(r"^(?:\[*)(?:dates\.)?([a-z-]+)(?: =|\])", EXAMPLE, re.MULTILINE))
+    tables = (profile.Columns, FileShape, Numbers, Dates)
+    named = {field.name.replace("_", "-") for table in tables for field in dataclasses.fields(table)}
+    assert named - keys == {"unit-price", "formats"}
+
+
+def test_how_the_example_is_written(tmp_path: Path) -> None:
+    read = read_profile(written(tmp_path, EXAMPLE))
+    assert dataclasses.replace(read.file, order_suffix=None) == FileShape(
+        delimiter=",", encoding="utf-8", skip_lines=0, totals=("total",), end=("notes:",), balance="rising",
+    )
+    assert read.numbers == Numbers(thousands=(",",))
+    assert read.dates == Dates(
+        ("%Y-%m-%d",),
+        zone=ZoneInfo("UTC"),
+        books_zone=ZoneInfo("Europe/Vienna"),
+        times={"Settled on": ("Settled at", "Zone")},
+    )
+    assert [read.file.order_number(text) for text in ("#1001-2", "# 1001", "-7", "10-01-12")] == [
+        "1001", "1001", "-7", "10-01",
+    ]
+
+
+def test_what_is_not_stated_is_found_in_the_file(tmp_path: Path) -> None:
+    bare = re.sub(r"(?s)\[file\].*?\n(?=\[dates\])", "", EXAMPLE)
+    read = read_profile(written(tmp_path, bare))
+    assert (read.file, read.numbers) == (FileShape(), Numbers())
+    assert (read.file.delimiter, read.file.encoding, read.file.skip_lines) == ("", "", None)
 
 
 @pytest.mark.parametrize(
@@ -55,10 +85,29 @@ def test_the_example_shows_every_key_but_the_unit_price(tmp_path: Path) -> None:
         ('encoding = "utf-8"', 'encoding = "utf-80"', 'there is no encoding "utf-80"'),
         ("skip-lines = 0", "skip-lines = -1", "expected a whole number, 0 or above, found -1"),
         ("skip-lines = 0", "skip-lines = true", "expected a whole number, 0 or above, found True"),
-        ('row = "order"', 'row = "orders"', 'expected "order" or "item", found "orders"'),
+        ('row = "order"', 'row = "orders"', 'expected "order" or "item" or .* or "payout", found "orders"'),
         ('thousands = ","', 'thousands = "."', r'thousands: is "\.", and so is decimal'),
         ('decimal = "."', 'decimal = "5"', '"5" cannot be a mark in a number'),
+        ('encoding = "utf-8"', 'encoding = "base64"', 'there is no encoding "base64"'),
+        (r"'-\d+$'", "'-(\\d+$'", "order-suffix: is not a regular expression"),
+        ('["Total"]', "[1]", "totals: expected a list of texts"),
+        ('balance = "rising"', 'balance = "up"', 'balance: expected "rising" or "falling", found "up"'),
+        ('thousands = ","', 'thousands = [",", "."]', r'thousands: is "\.", and so is decimal'),
+        ('thousands = ","', 'thousands = ["", " "]', "thousands: expected a text or a list of texts"),
+        ('thousands = ","', 'thousands = "::"', "thousands: expected one character in quotes, found '::'"),
+        ('thousands = ","', "thousands = []", "thousands: expected a text or a list of texts"),
+        ("minor-units = false", 'minor-units = "no"', "minor-units: expected true or false"),
         ('format = "%Y-%m-%d"', 'format = "%Y-%m"', "expected year, month and day"),
+        ('format = "%Y-%m-%d"', 'format = ["%Y-%m-%d", "%m %Y"]', 'expected year, month and day like .*"%m %Y"'),
+        ('format = "%Y-%m-%d"', 'format = "%Y-%m-%d %I:%M"', "format: expected %p with %I"),
+        ('format = "%Y-%m-%d"', 'format = "%Y-%m-%d %Z %H"', "format: expected %Z at the end"),
+        ('format = "%Y-%m-%d"', 'format = "%Y-%m-%d %Q"', "format: expected one that Python's strptime reads"),
+        ('format = "%Y-%m-%d"', "", r"\[dates\] the key format is missing"),
+        ('locale = "en"', 'locale = "elvish"', 'locale: expected a language like "de" .*, found "elvish"'),
+        ('zone = "UTC"', 'zone = "Mars/Olympus"', 'zone: expected a zone like .*, found "Mars/Olympus"'),
+        ('zone = "UTC"', 'zone = "../etc/passwd"', "zone: expected a zone like"),
+        ('zone = "UTC"', 'zone = "America"', "zone: expected a zone like"),
+        ('book-on = "ordered"', 'book-on = "shipped"', 'book-on: expected "ordered" or "settled" or "paid-out"'),
         ('price = "Item total"', 'price = "Item total"\nunit-price = "Each"', "price and unit-price, found both"),
         ('price = "Item total"', "", "price and unit-price, found neither"),
         ('status = "Status"', "", r"\[status\] \[columns\] must name the column status"),
@@ -82,6 +131,18 @@ def test_a_mistake_is_named_with_file_and_key(tmp_path: Path, old: str, new: str
     path = written(tmp_path, EXAMPLE.replace(old, new, 1))
     with pytest.raises(ProfileError, match=f"(?s){re.escape(str(path))}.*{message}"):
         read_profile(path)
+
+
+def test_days_of_the_books_need_the_zone_of_the_file(tmp_path: Path) -> None:
+    text = EXAMPLE.replace('zone = "UTC"', "")
+    assert read_profile(written(tmp_path, text)).dates.zone is None
+    for layout, needed in (("%Y-%m-%d %H:%M", True), ("%Y-%m-%d %H:%M %z", False), ("%Y-%m-%d %I %p %Z", False)):
+        path = written(tmp_path, text.replace('format = "%Y-%m-%d"', f'format = "{layout}"'))
+        if needed:
+            with pytest.raises(ProfileError, match='books-zone: needs the zone of times like "%Y-%m-%d %H:%M"'):
+                read_profile(path)
+        else:
+            assert read_profile(path).dates.formats == (layout,)
 
 
 def test_booking_on_the_settled_day_needs_its_column(tmp_path: Path) -> None:

@@ -6,18 +6,24 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from millilot.importers.dialect import FileShape
 from millilot.importers.problems import FileError
-from millilot.importers.profile import FileShape
 from millilot.importers.table import Row, read_headings, read_rows
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from pathlib import Path
 
 
-def rows(folder: Path, content: bytes, shape: FileShape = FileShape()) -> list[Row]:  # noqa: B008
+def rows(
+    folder: Path,
+    content: bytes,
+    shape: FileShape = FileShape(),  # noqa: B008
+    wanted: Collection[str] = ("Order", "Item"),
+) -> list[Row]:
     path = folder / "orders.csv"
     path.write_bytes(content)
-    return read_rows(path, shape, {"Order"})
+    return read_rows(path, shape, wanted)
 
 
 @pytest.mark.parametrize(
@@ -37,7 +43,7 @@ def test_encodings_and_delimiters(tmp_path: Path, content: bytes, shape: FileSha
 
 def test_a_row_has_the_line_of_the_file_it_begins_on(tmp_path: Path) -> None:
     content = b'Lantern report\nyour orders\nOrder,Note\n1,"two\n# lines"\n\n,\n2,x\n'
-    read = rows(tmp_path, content, FileShape(skip_lines=2))
+    read = rows(tmp_path, content, FileShape(skip_lines=2), ["Order", "Note"])
     assert [(row.number, row["Order"], row["Note"]) for row in read] == [(4, "1", "two # lines"), (8, "2", "x")]
 
 
@@ -66,12 +72,25 @@ def test_a_row_of_another_width_says_so(tmp_path: Path) -> None:
 )
 def test_a_file_that_cannot_be_read(tmp_path: Path, content: bytes, message: str) -> None:
     with pytest.raises(FileError, match=message):
-        rows(tmp_path, content)
+        rows(tmp_path, content, wanted=["Order"])
 
 
 def test_a_stated_encoding_that_is_wrong(tmp_path: Path) -> None:
     with pytest.raises(FileError, match=r"row 2: is not written in ascii$"):
-        rows(tmp_path, b"Order\nCaf\xc3\xa9\n", FileShape(encoding="ascii"))
+        rows(tmp_path, b"Order\nCaf\xc3\xa9\n", FileShape(encoding="ascii"), ["Order"])
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "utf-7", "utf-16-le", "cp932", "gb18030", "idna", "cp1252"])
+def test_any_stated_encoding_that_is_wrong(tmp_path: Path, encoding: str) -> None:
+    content = b"Order\n\x81\xff\xfe\xd8\x81" + bytes(range(128, 256))
+    with pytest.raises(FileError, match=r"orders\.csv, row [12]: "):
+        rows(tmp_path, content, FileShape(encoding=encoding), ["Order"])
+
+
+def test_a_sign_for_what_was_lost_before_is_text(tmp_path: Path) -> None:
+    with pytest.raises(FileError, match="row 3: is not written in UTF-8"):
+        rows(tmp_path, "Order\n\ufffd\n".encode() + b"\xe9\n", wanted=["Order"])
+    assert rows(tmp_path, "Order\n\ufffd\n".encode(), wanted=["Order"])[0]["Order"] == "\ufffd"
 
 
 def test_headings_are_found_at_the_start_of_a_long_file(tmp_path: Path) -> None:
