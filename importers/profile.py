@@ -103,10 +103,10 @@ from beancount.core.amount import CURRENCY_RE
 
 from millilot.importers.problems import ProfileError
 from millilot.importers.section import REQUIRED, Section
+from millilot.importers.title_rules import TitleRules, read_titles
 from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
@@ -177,31 +177,6 @@ class RefundColumns:
 
 
 @dataclass(frozen=True, slots=True)
-class Pour:
-    """What one sold item takes out of a bottle: mL of one vial, and how many vials (0: sold unopened)."""
-
-    fragrance: str
-    ml: Decimal
-    vials: int = 1
-
-    @property
-    def total(self) -> Decimal:
-        """All mL that leave the bottle."""
-        return self.ml * max(self.vials, 1)
-
-
-@dataclass(frozen=True, slots=True)
-class TitleRules:
-    """How a title or a SKU gives a pour; keys of names and items are in lower case, single-spaced."""
-
-    pattern: re.Pattern[str] | None = None
-    ignore: tuple[str, ...] = ()
-    names: Mapping[str, str] = field(default_factory=dict)
-    items: Mapping[str, Pour] = field(default_factory=dict)
-    skus: Mapping[str, Pour] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
 class Profile:
     """A channel's file shape.
 
@@ -231,7 +206,7 @@ class Profile:
     tax_remitted: bool = True
     fees: tuple[FeeColumn, ...] = ()
     refund: RefundColumns | None = None
-    titles: TitleRules = TitleRules()
+    titles: TitleRules = field(default_factory=TitleRules)
 
     @property
     def slug(self) -> str:
@@ -246,11 +221,6 @@ class Profile:
         if self.refund is not None:
             named.update({self.refund.amount, self.refund.date, self.refund.fee, self.refund.tax})
         return frozenset(named - {""})
-
-
-def plain(text: str) -> str:
-    """Return a text in lower case and single-spaced, as titles are compared."""
-    return " ".join(text.casefold().split())
 
 
 _SIGNS = {"positive": 1, "negative": -1}
@@ -301,7 +271,7 @@ def _read_top(top: Section, path: Path) -> Profile:
         tax_remitted=_read_tax(top.section("tax")),
         fees=tuple(_read_fee(table) for table in top.sections("fees")),
         refund=_read_refund(top.section("refund")),
-        titles=_read_titles(top.section("titles")),
+        titles=read_titles(top.section("titles")),
     )
     top.close()
     return profile
@@ -401,43 +371,3 @@ def _read_refund(table: Section) -> RefundColumns | None:
 
 def _read_sign(table: Section) -> int:
     return _SIGNS[table.choice("sign", tuple(_SIGNS), "positive")]
-
-
-def _read_titles(table: Section) -> TitleRules:
-    pattern = None
-    if written := table.text("pattern", ""):
-        try:
-            pattern = re.compile(written, re.IGNORECASE)
-        except re.error as error:
-            raise table.problem(f"pattern: is not a regular expression: {error}") from None
-        if missing := {"name", "ml"} - set(pattern.groupindex):
-            expected = " and ".join(f"(?P<{group}>...)" for group in sorted(missing))
-            raise table.problem(f"pattern: expected the named group {expected}, found none")
-    names = table.section("names")
-    items = table.section("items")
-    skus = table.section("skus")
-    rules = TitleRules(
-        pattern=pattern,
-        ignore=tuple(plain(words) for words in table.texts("ignore")),
-        names={plain(key): _read_commodity(names, key) for key in names.free()},
-        items={plain(key): _read_pour(items.section(key)) for key in items.free()},
-        skus={key: _read_pour(skus.section(key)) for key in skus.free()},
-    )
-    table.close()
-    return rules
-
-
-def _read_pour(table: Section) -> Pour:
-    ml = table.get("ml", (int, Decimal), "a number of mL above 0", REQUIRED)
-    if ml <= 0:
-        raise table.problem(f"ml: expected a number of mL above 0, found {ml}")
-    pour = Pour(_read_commodity(table, "fragrance"), Decimal(ml), table.count("vials", 1))
-    table.close()
-    return pour
-
-
-def _read_commodity(table: Section, key: str) -> str:
-    code = table.text(key)
-    if not re.fullmatch(CURRENCY_RE, code):
-        raise table.problem(f'{key}: expected a commodity like "CEDARHOUR", found "{code}"')
-    return code

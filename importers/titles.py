@@ -7,12 +7,13 @@ from collections import defaultdict
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
-from millilot.importers.profile import Pour, plain
+from millilot.importers.spelling import plain
+from millilot.importers.title_rules import Pour
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from millilot.importers.profile import TitleRules
+    from millilot.importers.title_rules import TitleRules
     from millilot.ledger.directives import Commodity
 
 #: Words of a title that do not tell one fragrance from another, nor a decant from anything else.

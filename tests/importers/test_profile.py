@@ -10,7 +10,8 @@ import pytest
 
 from millilot.importers import profile
 from millilot.importers.problems import ProfileError
-from millilot.importers.profile import Pour, read_profile
+from millilot.importers.profile import read_profile
+from millilot.importers.title_rules import Pour
 from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:

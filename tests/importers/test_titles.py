@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from millilot.importers.profile import Pour, TitleRules
+from millilot.importers.title_rules import Pour, TitleRules
 from millilot.importers.titles import TitleReader
 from millilot.ledger.directives import Commodity
 
