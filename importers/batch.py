@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from millilot.importers import identity
+from millilot.importers.costs import Costs
 from millilot.importers.events import LeftOut, read_orders
 from millilot.importers.table import read_rows
 from millilot.importers.titles import TitleReader
@@ -132,6 +133,7 @@ class Batch:
     def __init__(self, entries: Sequence[Directive]) -> None:
         self._settings, _ = read_settings(entries)
         self._booked = identity.BookedEvents(entries, self._settings.roles)
+        self._costs = Costs(entries)
         self._met: dict[str, tuple[Event, str]] = {}
         self._fates: list[Fate] = []
         self._money: dict[str, Money] = {}
@@ -145,7 +147,7 @@ class Batch:
             FileError: when it cannot be read as a whole.
         """
         titles = TitleReader(profile.titles, self._settings.commodities.values())
-        source = _Source(path, profile, Builder(profile, self._settings.roles, titles, str(path)))
+        source = _Source(path, profile, Builder(profile, self._settings.roles, titles, self._costs, str(path)))
         fates: list[Fate] = []
         for order in read_orders(read_rows(path, profile.file, profile.headings), profile):
             if isinstance(order, LeftOut):

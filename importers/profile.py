@@ -82,11 +82,24 @@ ignore = ["Oakmere House"]     # words that say nothing about which fragrance it
 [titles.skus]                  # the column `sku`; it goes before the title
 "CH-3x2" = { fragrance = "CEDARHOUR", ml = 2, vials = 3 }     # three vials of 2 mL: 6 mL leave the bottle
 "CH-FULL" = { fragrance = "CEDARHOUR", ml = 100, vials = 0 }  # sold unopened: 100 mL, no vial
+
+[titles.sets]                  # what holds several pours: whole titles, or texts of the column `sku`
+"Forest set" = { parts = [
+  { fragrance = "CEDARHOUR", ml = 2, list = 6.50 },           # the price of the set is shared by what each part
+  { fragrance = "QUIETREED", ml = 2, vials = 2, list = 13 },  # costs on its own, to the cent
+] }
+"Trial set" = { share = "cost", parts = [
+  { fragrance = "CEDARHOUR", ml = 1 }, { fragrance = "QUIETREED", ml = 1 },
+] }
 ```
 
 Without `pattern` a title must consist of the name of one fragrance (its `name:` in the books, its code, or an
-entry of `[titles.names]`), one size (`5 mL`, `2 x 5 mL`), and plain words such as "decant" or those of
-`ignore`. A title that leaves any doubt is booked as unsorted.
+entry of `[titles.names]`), its strength as the books have it (`EDP`, `eau de parfum`), one size, and plain words
+such as "decant" or those of `ignore`. `millilot.importers.sizes` shows how sizes and counts are read. A title that
+leaves any doubt is booked as unsorted; `millilot sort` lists those, and keeps your answers under `[titles.items]`.
+
+With `share = "cost"` the price of a set is shared by what the mL of its parts cost in the books that day. Where
+that is not certain, as a fragrance is in two bottles of different costs, the set is booked as unsorted.
 """
 
 from __future__ import annotations
