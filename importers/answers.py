@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import Comment, Whitespace
 
 from millilot.importers.problems import ProfileError
 from millilot.importers.profile import read_profile
@@ -20,8 +21,6 @@ from millilot.importers.spelling import fold
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from tomlkit import TOMLDocument
 
     from millilot.importers.title_rules import Pour
 
@@ -55,21 +54,20 @@ class Answers:
         table, key = ("items", title) if title else ("skus", sku)
         if not key:
             return False
-        document = tomlkit.parse(self._content.decode())
-        wanted = tomllib.loads(self._content.decode(), parse_float=Decimal)
+        text = self._content.decode()
+        wanted = tomllib.loads(text, parse_float=Decimal)
         answers = wanted.setdefault("titles", {}).setdefault(table, {})
         key = next((written for written in answers if table == "items" and fold(written) == fold(key)), key)
-        answers[key] = _values(pour)
         try:
-            _table(document, table)[key] = tomlkit.value(_written(pour))
-            content = tomlkit.dumps(document).encode()
-            found: object = tomllib.loads(content.decode(), parse_float=Decimal)
+            text = _added(text, table, key, pour) if answers else _appended(text, table, key, pour)
+            found: object = tomllib.loads(text, parse_float=Decimal)
         except (TOMLKitError, tomllib.TOMLDecodeError, TypeError) as error:
             found = error
+        answers[key] = _values(pour)
         if found != wanted:
             answer = f"{_quoted(key)} = {_written(pour)}"
             raise ProfileError(f"{self.path}: cannot be added to; write below [titles.{table}]: {answer}")
-        self._content = content
+        self._content = text.encode()
         return True
 
     def write(self) -> None:
@@ -92,10 +90,25 @@ class Answers:
             raise ProfileError(f"{self.path}: cannot be written: {error.strerror}") from None
 
 
-def _table(document: TOMLDocument, name: str) -> Any:
-    """Return a table under `[titles]`, a new one at the end where there is none."""
-    titles = document.setdefault("titles", tomlkit.table(is_super_table=True))
-    return titles.setdefault(name, tomlkit.table())
+def _added(text: str, table: str, key: str, pour: Pour) -> str:
+    """Return a profile with an answer in a table that has some."""
+    document: Any = tomlkit.parse(text)
+    answers = document["titles"][table]
+    body = answers.value.body
+    # What stands below the last answer, such as a comment on the next table, stays below it.
+    end = len(body)
+    while end and isinstance(body[end - 1][1], Comment | Whitespace):
+        end -= 1
+    below = body[end:]
+    del body[end:]
+    answers[key] = tomlkit.value(_written(pour))
+    body.extend(below)
+    return tomlkit.dumps(document)
+
+
+def _appended(text: str, table: str, key: str, pour: Pour) -> str:
+    """Return a profile with a new table for an answer at the end."""
+    return f"{text.rstrip()}\n\n[titles.{table}]\n{_quoted(key)} = {_written(pour)}\n"
 
 
 def _values(pour: Pour) -> dict[str, object]:
