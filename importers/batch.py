@@ -19,7 +19,7 @@ from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_unit, weight
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
@@ -119,6 +119,10 @@ class _Decision(NamedTuple):
     built: Built
 
 
+def _unwatched(_rows: int) -> None:
+    """Nobody wants to know how far it is."""
+
+
 class Batch:
     """Sorts the rows of files into what is new, known, skipped, unsorted or refused.
 
@@ -140,8 +144,13 @@ class Batch:
         self.new: list[Transaction] = []
         self.known: list[Transaction] = []
 
-    def add(self, path: Path, profile: Profile) -> None:
+    def add(self, path: Path, profile: Profile, advance: Callable[[int], None] = _unwatched) -> None:
         """Take in a file.
+
+        Args:
+            path: the file.
+            profile: how it is written.
+            advance: is told of each number of rows that is done.
 
         Raises:
             FileError: when it cannot be read as a whole.
@@ -150,10 +159,10 @@ class Batch:
         source = _Source(path, profile, Builder(profile, self._settings.roles, titles, self._costs, str(path)))
         fates: list[Fate] = []
         for order in read_orders(read_rows(path, profile.file, profile.headings), profile):
-            if isinstance(order, LeftOut):
-                fates.extend(self._leave_out(order, source))
-            else:
-                fates.extend(self._take(order, source))
+            ends = self._leave_out(order, source) if isinstance(order, LeftOut) else self._take(order, source)
+            before = len(fates)
+            fates.extend(ends)
+            advance(len(fates) - before)
         self._fates.extend(sorted(fates, key=lambda fate: fate.row))
 
     def result(self) -> ImportResult:

@@ -16,6 +16,7 @@ from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
 from millilot.importers.text import format_entries
 from millilot.reports.commands.options import books_option
+from millilot.reports.commands.progress import progress
 from millilot.reports.commands.writing import count, profile_paths, refuse
 
 if TYPE_CHECKING:
@@ -53,7 +54,8 @@ def import_files(
         with open_books(path) as books:
             batch = Batch(books.entries)
             for file, profile in sources:
-                batch.add(file, profile)
+                with progress(file) as advance:
+                    batch.add(file, profile, advance)
             # Days in order, whatever the order of the files.
             entries = sorted(batch.new, key=lambda entry: entry.date)
             problems = books.append(entries, dry_run=dry_run)
