@@ -35,6 +35,9 @@ CERTAIN = 100
 #: What a suggestion can reach, and must reach to be worth showing.
 _LIKELY, _REMOTE = 90, 30
 
+#: Characters a title may have; what is longer is a text of some other kind.
+_LONGEST = 500
+
 #: Words of a title that do not tell one fragrance from another, nor a decant from anything else.
 _PLAIN_WORDS = frozenset(
     {
@@ -119,9 +122,7 @@ class TitleReader:
             codes[_words(other)] = {code}
         codes.pop((), None)
         self._codes = {name: frozenset(named) for name, named in codes.items()}
-        self._by_first_word: defaultdict[str, list[tuple[str, ...]]] = defaultdict(list)
-        for name in self._codes:
-            self._by_first_word[name[0]].append(name)
+        self._lengths = sorted({len(name) for name in self._codes})
 
     def read(self, sku: str, title: str, quantity: int = 1) -> Pour | Bundle | None:
         """Return what one item of this title takes out of its bottle or bottles, None when that is not certain.
@@ -143,19 +144,19 @@ class TitleReader:
         if sold is not None:
             pours = (sold,) if isinstance(sold, Pour) else tuple(part.pour for part in sold.parts)
             return [Suggestion(tuple(Guess(pour.fragrance, pour.ml, pour.vials) for pour in pours), CERTAIN)]
+        if len(title) > _LONGEST:
+            return []
         likely = sorted(self._likely(fold(title), quantity), key=lambda each: (-each.certainty, each.parts))
         return likely[:most]
 
     def _read(self, sku: str, title: str, quantity: int) -> Pour | Bundle | None:
+        stated = self._rules.skus.get(sku) or self._rules.sets.get(sku)
+        if stated is not None or len(title) > _LONGEST:
+            return stated
         folded = fold(title)
-        if sku in self._rules.skus:
-            return self._rules.skus[sku]
-        if sku in self._rules.sets:
-            return self._rules.sets[sku]
-        if folded in self._rules.items:
-            return self._rules.items[folded]
-        if folded in self._sets:
-            return self._sets[folded]
+        stated = self._rules.items.get(folded) or self._sets.get(folded)
+        if stated is not None:
+            return stated
         if self._rules.pattern is not None:
             return self._by_pattern(self._rules.pattern, plain(title))
         return self._by_words(folded, quantity)
@@ -167,8 +168,8 @@ class TitleReader:
         found = match.groupdict()
         tokens = _tokens(fold(found["name"] or ""))
         ignored = self._ignored_places(tokens)
-        name = tuple(token.text for place, token in enumerate(tokens) if place not in ignored)
-        codes = self._codes.get(name, frozenset())
+        name = [token.text for place, token in enumerate(tokens) if place not in ignored]
+        codes = self._codes.get(_without_edges(name), frozenset())
         return _pour(min(codes), found["ml"], found.get("vials")) if len(codes) == 1 else None
 
     def _by_words(self, title: str, quantity: int) -> Pour | None:
@@ -188,10 +189,10 @@ class TitleReader:
         """Yield the names in a title that are no part of a longer one."""
         texts = tuple(token.text for token in tokens)
         spans = [
-            (start, start + len(name))
-            for start, text in enumerate(texts)
-            for name in self._by_first_word.get(text, ())
-            if texts[start : start + len(name)] == name
+            (start, start + length)
+            for start in range(len(texts))
+            for length in self._lengths
+            if start + length <= len(texts) and texts[start : start + length] in self._codes
         ]
         for start, end in spans:
             if not any(a <= start and end <= b and (a, b) != (start, end) for a, b in spans):
@@ -271,7 +272,13 @@ def _tokens(folded: str) -> list[_Token]:
 
 
 def _words(folded: str) -> tuple[str, ...]:
-    return tuple(token.text for token in _tokens(folded))
+    return _without_edges([token.text for token in _tokens(folded)])
+
+
+def _without_edges(texts: Sequence[str]) -> tuple[str, ...]:
+    """Return words with the marks between them, but none before the first word or after the last."""
+    places = [place for place, text in enumerate(texts) if text != _BREAK]
+    return tuple(texts[places[0] : places[-1] + 1]) if places else ()
 
 
 def _overlap(token: _Token, size: Size) -> bool:

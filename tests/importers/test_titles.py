@@ -168,6 +168,15 @@ def test_a_letter_with_a_mark_is_another_letter_in_other_scripts() -> None:
     assert reader.read("", f"{ga} 5 mL") is None
 
 
+def test_marks_are_no_name_of_a_fragrance() -> None:
+    named = {"MARKS": "!!!", "SHOUT": "Shout!", "AB": "A & B"}
+    reader = TitleReader(TitleRules(), [Commodity(code, name) for code, name in named.items()])
+    assert reader.read("", "decant !!! 5 mL") is None
+    assert reader.read("", "Shout 5 mL") == reader.read("", "shout! - 5 mL") == Pour("SHOUT", Decimal(5))
+    assert reader.read("", "A and B 5 mL") == Pour("AB", Decimal(5))
+    assert reader.read("", "A / B 5 mL") is None
+
+
 def test_a_count_in_front_that_may_be_the_quantity_is_in_doubt() -> None:
     reader = TitleReader(TitleRules(), FRAGRANCES)
     assert reader.read("", "2 x Cedar Hour 5 mL", 2) is None
@@ -220,6 +229,14 @@ def test_what_is_read_for_certain_is_all_in_the_title(title: str) -> None:
     assert ("dusk" in title) is (read.fragrance == "CEDARHOURDUSK")
     assert read.ml == 5
     assert read.vials in {1, 2, 3, 5}
+
+
+def test_a_text_that_is_too_long_for_a_title_is_left_alone() -> None:
+    reader = TitleReader(TitleRules(), FRAGRANCES)
+    assert reader.read("", "Cedar Hour 5 mL " + "glass " * 80) == Pour("CEDARHOUR", Decimal(5))
+    endless = "Cedar Hour 5 mL " * 1_000_000
+    assert reader.read("", endless) is None
+    assert reader.suggest("", endless) == []
 
 
 @given(st.text(max_size=40))
