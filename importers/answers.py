@@ -56,7 +56,10 @@ class Answers:
             return False
         text = self._content.decode()
         wanted = tomllib.loads(text, parse_float=Decimal)
-        answers = wanted.setdefault("titles", {}).setdefault(table, {})
+        titles = wanted.setdefault("titles", {})
+        if fold(key) in map(fold, titles.get("sets", {})):
+            raise ProfileError(f'{self.path}: "{key}" is a set in [titles.sets]; change it there')
+        answers = titles.setdefault(table, {})
         key = next((written for written in answers if table == "items" and fold(written) == fold(key)), key)
         try:
             text = _added(text, table, key, pour) if answers else _appended(text, table, key, pour)

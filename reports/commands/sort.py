@@ -49,7 +49,7 @@ COLUMNS = (
 @click.option("--dry-run", is_flag=True, help="Show what the line becomes, and write nothing.")
 @click.option(
     "--format", "style", type=click.Choice([style.value for style in Format]), default=Format.TABLE.value,
-    show_default=True, help="How to write the list.",
+    show_default=True, help="How to write what is listed, or done.",
 )
 def sort_command(
     *,
@@ -96,10 +96,10 @@ def sort_command(
                     at = profile_path or next((each for each, read in profiles.items() if read is own), None)
                     answers = _answers(line, pour, at)
             refuse(sorter.write(books, changes, dry_run=dry_run), path)
-            _tell(changes)
+            _tell(changes, style)
             if answers is not None and not dry_run:
                 answers.write()
-                _tell_of_answer(answers, changes[0].line, sorter)
+                _tell_of_answer(answers, changes[0].line, sorter, err=style != Format.TABLE)
     except InputError as error:
         raise click.ClickException(str(error)) from None
 
@@ -137,16 +137,26 @@ def _answers(line: UnsortedLine, pour: Pour, profile: Path | None) -> Answers | 
     return answers if answers.add(line.title, line.sku, pour) else None
 
 
-def _tell(changes: Sequence[Change]) -> None:
-    if not changes:
-        show("No title is certain by now.")
-    for line, postings in changes:
-        for posting in postings:
-            show(f"{line.name}: {posting.account} {' '.join(units_text(posting))}")
+def _tell(changes: Sequence[Change], style: str) -> None:
+    draws = [
+        {"order": line.name, "account": posting.account, "draw": " ".join(units_text(posting))}
+        for line, postings in changes
+        for posting in postings
+    ]
+    match style:
+        case Format.JSON:
+            click.echo(to_json(draws), nl=False)
+        case Format.CSV:
+            click.echo(to_csv(draws, ("order", "account", "draw")), nl=False)
+        case _ if draws:
+            for draw in draws:
+                show(f"{draw['order']}: {draw['account']} {draw['draw']}")
+        case _:
+            show("No title is certain by now.")
 
 
-def _tell_of_answer(answers: Answers, line: UnsortedLine, sorter: Sorter) -> None:
-    show(f"Kept in {answers.path}, for the next import.")
+def _tell_of_answer(answers: Answers, line: UnsortedLine, sorter: Sorter, *, err: bool) -> None:
+    show(f"Kept in {answers.path}, for the next import.", err=err)
     same = [
         each
         for each in sorter.lines
@@ -154,7 +164,7 @@ def _tell_of_answer(answers: Answers, line: UnsortedLine, sorter: Sorter) -> Non
     ]
     if same:
         more = count(len(same), "more line")
-        show(f"{more} of this title; `millilot sort --certain` sorts what is certain now.")
+        show(f"{more} of this title; `millilot sort --certain` sorts what is certain now.", err=err)
 
 
 def _list(sorter: Sorter, style: str) -> None:

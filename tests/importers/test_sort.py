@@ -153,6 +153,16 @@ def test_several_lines_of_an_order(shop: Shop) -> None:
     assert lines_of(shop, "1001").count("Income:Sales") == 3
 
 
+def test_what_is_done_for_other_programs(shop: Shop) -> None:
+    shop.outcome(shop.file(MYSTERY))
+    result = sort(shop, "1001", "CEDARHOUR", "3", "--format", "json")
+    assert json.loads(result.stdout) == [
+        {"order": "lantern-1001", "account": "Income:Sales", "draw": "-3 CEDARHOUR @@ 12.00 USD"},
+    ]
+    assert "Kept in" in result.stderr
+    assert sort(shop, "--certain", "--format", "csv").stdout == "order,account,draw\n"
+
+
 def test_once_keeps_nothing(shop: Shop) -> None:
     shop.outcome(shop.file(MYSTERY))
     before = shop.profile.read_bytes()
@@ -255,6 +265,15 @@ def test_a_profile_that_cannot_be_added_to(shop: Shop) -> None:
     assert "write below [titles.items]: " in result.stderr
     assert '"Mystery vial, 3 mL" = { fragrance = "CEDARHOUR", ml = 3 }' in result.stderr
     assert shop.books.read_bytes() == before
+
+
+def test_a_set_is_changed_where_it_stands(shop: Shop) -> None:
+    shop.outcome(shop.file({"Item": "Forest SET"}))
+    shop.change_profile("[titles.skus]", f"{SETS}\n[titles.skus]")
+    before = shop.books.read_bytes(), shop.profile.read_bytes()
+    result = sort(shop, "1001", "CEDARHOUR", "3")
+    assert '"Forest SET" is a set in [titles.sets]; change it there' in result.stderr
+    assert (shop.books.read_bytes(), shop.profile.read_bytes()) == before
 
 
 # What is refused, and changes nothing.
