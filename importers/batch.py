@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from millilot.importers import identity
+from millilot.importers.costs import Costs
 from millilot.importers.events import LeftOut, read_orders
 from millilot.importers.table import iter_rows
 from millilot.importers.titles import TitleReader
@@ -18,7 +19,7 @@ from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_unit, weight
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
@@ -118,6 +119,10 @@ class _Decision(NamedTuple):
     built: Built
 
 
+def _unwatched(_rows: int) -> None:
+    """Nobody wants to know how far it is."""
+
+
 class Batch:
     """Sorts the rows of files into what is new, known, skipped, unsorted or refused.
 
@@ -132,26 +137,32 @@ class Batch:
     def __init__(self, entries: Sequence[Directive]) -> None:
         self._settings, _ = read_settings(entries)
         self._booked = identity.BookedEvents(entries, self._settings.roles)
+        self._costs = Costs(entries)
         self._met: dict[str, tuple[Event, str]] = {}
         self._fates: list[Fate] = []
         self._money: dict[str, Money] = {}
         self.new: list[Transaction] = []
         self.known: list[Transaction] = []
 
-    def add(self, path: Path, profile: Profile) -> None:
+    def add(self, path: Path, profile: Profile, advance: Callable[[int], None] = _unwatched) -> None:
         """Take in a file.
+
+        Args:
+            path: the file.
+            profile: how it is written.
+            advance: is told of each number of rows that is done.
 
         Raises:
             FileError: when it cannot be read as a whole.
         """
         titles = TitleReader(profile.titles, self._settings.commodities.values())
-        source = _Source(path, profile, Builder(profile, self._settings.roles, titles, str(path)))
+        source = _Source(path, profile, Builder(profile, self._settings.roles, titles, self._costs, str(path)))
         fates: list[Fate] = []
         for order in read_orders(iter_rows(path, profile.file, profile.headings), profile):
-            if isinstance(order, LeftOut):
-                fates.extend(self._leave_out(order, source))
-            else:
-                fates.extend(self._take(order, source))
+            ends = self._leave_out(order, source) if isinstance(order, LeftOut) else self._take(order, source)
+            before = len(fates)
+            fates.extend(ends)
+            advance(len(fates) - before)
         self._fates.extend(sorted(fates, key=lambda fate: fate.row))
 
     def result(self) -> ImportResult:

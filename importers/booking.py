@@ -1,28 +1,28 @@
-"""Entries into the books, all or nothing.
+"""Entries into the books, or other lines in the place of some, all or nothing.
 
-The entries are appended to a copy beside the books, and Beancount loads the copy. Only if it has no error that
-the books did not have is it renamed over them, in one step: whoever reads the books, or is killed meanwhile,
-sees the old ones or the new. Imports wait for each other by a lock on the books themselves.
+The change is made to a copy beside the books, and Beancount loads the copy. Only if it has no error that the
+books did not have is it renamed over them, in one step: whoever reads the books, or is killed meanwhile, sees
+the old ones or the new. Commands wait for each other by a lock on the books themselves.
 """
 
 from __future__ import annotations
 
 import fcntl
 import os
-import stat
 from bisect import bisect_right
 from collections import Counter
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount import loader
 
 from millilot.importers.identity import EVENT
 from millilot.importers.problems import BooksError
+from millilot.importers.replacing import WholeFile
 from millilot.importers.text import format_entries, format_entry
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
@@ -48,19 +48,39 @@ class Problem(NamedTuple):
         return f"{self.file}:{self.line}{origin}: {self.message}"
 
 
+class Edit(NamedTuple):
+    """Lines of the books' file, and the lines that take their place.
+
+    Attributes:
+        line: the first, 1 for the first of the file.
+        gone: how many go; 0 to put others in front of the line.
+        text: the new lines, without line endings.
+    """
+
+    line: int
+    gone: int
+    text: tuple[str, ...]
+
+
 class BooksFile:
-    """The books while nobody else imports into them.
+    """The books while no other command of ours writes them.
 
     Attributes:
         path: the file.
         entries: what Beancount loaded from it.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, work: str = "import") -> None:
         self.path = path
-        self._content = path.read_bytes()
-        self._status = path.stat()
+        self._work = work
+        self._file = WholeFile(path)
         self.entries, self._problems = _load(path, path)
+
+    @property
+    def lines(self) -> list[str]:
+        """The lines of the file, without line endings; bytes that are not UTF-8 stand as surrogates."""
+        text = self._file.content.decode(errors="surrogateescape")
+        return [line.removesuffix("\r") for line in text.split("\n")]
 
     def append(self, transactions: Sequence[Transaction], *, dry_run: bool = False) -> list[Problem]:
         """Append entries, unless that would bring a new error.
@@ -77,56 +97,78 @@ class BooksFile:
         """
         if not transactions:
             return []
-        copy = self.path.with_name(f".{self.path.name}.importing")
+        keys = {transaction.meta[EVENT] for transaction in transactions}
+
+        def shown(entries: Iterable[Directive]) -> bool:
+            return keys <= {entry.meta.get(EVENT) for entry in entries}
+
+        new = self._put(self._joined(format_entries(transactions)), self._problems, shown, dry_run=dry_run)
+        return self._with_origins(new, transactions) if new else []
+
+    def replace(
+        self, edits: Sequence[Edit], shown: Callable[[list[Directive]], bool], *, dry_run: bool = False,
+    ) -> list[Problem]:
+        """Put other lines in the place of some, unless that would bring a new error.
+
+        Args:
+            edits: in any order; they do not overlap.
+            shown: whether the loaded books show what was meant.
+            dry_run: try, but leave the books as they are.
+
+        Returns:
+            The errors the books would newly have; the books are unchanged if there is any.
+
+        Raises:
+            BooksError: as for `append`.
+        """
+        lines = self._file.content.split(b"\n")
+        ending = b"\r" if b"\r\n" in self._file.content else b""
+        moved = []
+        for problem in self._problems:
+            before = [edit for edit in edits if edit.line < problem.line]
+            shift = sum(len(edit.text) - edit.gone for edit in before) if problem.file == str(self.path) else 0
+            moved.append(problem._replace(line=problem.line + shift))
+        for edit in sorted(edits, reverse=True):
+            text = [line.encode(errors="surrogateescape") + ending for line in edit.text]
+            lines[edit.line - 1 : edit.line - 1 + edit.gone] = text
+        return self._put(b"\n".join(lines), moved, shown, dry_run=dry_run)
+
+    def _put(
+        self,
+        content: bytes,
+        known: Sequence[Problem],
+        shown: Callable[[list[Directive]], bool],
+        *,
+        dry_run: bool,
+    ) -> list[Problem]:
+        """Put a content in place if it brings no error beyond the known ones; return those it would bring."""
         try:
             try:
-                self._write(copy, self._joined(format_entries(transactions)))
-                new = self._new_problems(copy, transactions)
+                self._file.write_copy(content)
+                entries, problems = _load(self._file.copy, self.path)
+                new = _beyond(known, problems)
+                if not new and not shown(entries):
+                    # Something, such as another plugin, takes them out; the next import would add them again.
+                    raise BooksError(
+                        f"{self.path}: the books do not show the new entries once loaded; nothing is written",
+                    )
                 if not new and not dry_run:
-                    self._put_in_place(copy)
+                    self._put_in_place()
             finally:
-                copy.unlink(missing_ok=True)
+                self._file.drop_copy()
         except OSError as error:
             raise BooksError(f"{self.path}: cannot be written: {error.strerror}") from None
         return new
 
     def _joined(self, text: str) -> bytes:
         """Return the content with a text after a blank line, in the books' own line endings."""
-        ending = b"\r\n" if b"\r\n" in self._content else b"\n"
-        content = self._content
+        content = self._file.content
+        ending = b"\r\n" if b"\r\n" in content else b"\n"
         if content and not content.endswith(b"\n"):
             content += ending
         if content.strip() and not content.endswith(ending * 2):
             content += ending
         return content + text.encode().replace(b"\n", ending)
-
-    def _write(self, copy: Path, content: bytes) -> None:
-        # A copy that a killed import left behind; whoever holds the lock may remove it.
-        copy.unlink(missing_ok=True)
-        with copy.open("xb") as file:
-            os.fchmod(file.fileno(), stat.S_IMODE(self._status.st_mode))
-            with suppress(PermissionError):
-                os.fchown(file.fileno(), self._status.st_uid, self._status.st_gid)
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-
-    def _new_problems(self, copy: Path, transactions: Sequence[Transaction]) -> list[Problem]:
-        entries, problems = _load(copy, self.path)
-        # By place: a balance that fails already fails by another amount now, and is no new error.
-        known = Counter((problem.file, problem.line) for problem in self._problems)
-        new = []
-        for problem in problems:
-            place = problem.file, problem.line
-            if known[place]:
-                known[place] -= 1
-            else:
-                new.append(problem)
-        events = {entry.meta.get(EVENT) for entry in entries}
-        if not new and not events.issuperset(transaction.meta[EVENT] for transaction in transactions):
-            # Something, such as another plugin, takes them out; the next import would add them again.
-            raise BooksError(f"{self.path}: the books do not show the new entries once loaded; nothing is written")
-        return self._with_origins(new, transactions) if new else []
 
     def _with_origins(self, problems: Iterable[Problem], transactions: Sequence[Transaction]) -> list[Problem]:
         """Return the problems, those of appended entries with the rows the entries come from."""
@@ -144,28 +186,34 @@ class BooksFile:
 
         return [problem._replace(origin=origin(problem)) for problem in problems]
 
-    def _put_in_place(self, copy: Path) -> None:
-        status = self.path.stat()
-        same_file = (status.st_dev, status.st_ino) == (self._status.st_dev, self._status.st_ino)
-        if not same_file or self.path.read_bytes() != self._content:
-            raise BooksError(f"{self.path}: changed while the import ran; nothing is written, import again")
-        copy.replace(self.path)
-        # The rename lasts once the folder is on the disk; where a folder cannot be forced there, the books are
-        # in place all the same.
-        with suppress(OSError):
-            folder = os.open(self.path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
+    def _put_in_place(self) -> None:
+        if not self._file.is_unchanged():
+            work = self._work
+            raise BooksError(f"{self.path}: changed while the {work} ran; nothing is written, {work} again")
+        self._file.put_in_place()
+
+
+def _beyond(known: Iterable[Problem], problems: Iterable[Problem]) -> list[Problem]:
+    """Return the problems at places that had fewer of them before."""
+    # By place: a balance that fails already fails by another amount now, and is no new error.
+    left = Counter((problem.file, problem.line) for problem in known)
+    new = []
+    for problem in problems:
+        place = problem.file, problem.line
+        if left[place]:
+            left[place] -= 1
+        else:
+            new.append(problem)
+    return new
 
 
 @contextmanager
-def open_books(path: Path) -> Iterator[BooksFile]:
-    """Open books for an import, waiting for any other import to end.
+def open_books(path: Path, work: str = "import") -> Iterator[BooksFile]:
+    """Open books to write to them, waiting for any other command of ours that does.
 
     Args:
         path: the main file; a symbolic link stays one.
+        work: what is done, as a message to the owner calls it.
 
     Raises:
         BooksError: when they cannot be opened.
@@ -176,7 +224,7 @@ def open_books(path: Path) -> Iterator[BooksFile]:
     except OSError as error:
         raise BooksError(f"{path}: cannot be opened for writing: {error.strerror}") from None
     try:
-        yield BooksFile(path)
+        yield BooksFile(path, work)
     finally:
         os.close(file)
 

@@ -97,11 +97,24 @@ ignore = ["Oakmere House"]     # words that say nothing about which fragrance it
 [titles.skus]                  # the column `sku`; it goes before the title
 "CH-3x2" = { fragrance = "CEDARHOUR", ml = 2, vials = 3 }     # three vials of 2 mL: 6 mL leave the bottle
 "CH-FULL" = { fragrance = "CEDARHOUR", ml = 100, vials = 0 }  # sold unopened: 100 mL, no vial
+
+[titles.sets]                  # what holds several pours: whole titles, or texts of the column `sku`
+"Forest set" = { parts = [
+  { fragrance = "CEDARHOUR", ml = 2, list = 6.50 },           # the price of the set is shared by what each part
+  { fragrance = "QUIETREED", ml = 2, vials = 2, list = 13 },  # costs on its own, to the cent
+] }
+"Trial set" = { share = "cost", parts = [
+  { fragrance = "CEDARHOUR", ml = 1 }, { fragrance = "QUIETREED", ml = 1 },
+] }
 ```
 
 Without `pattern` a title must consist of the name of one fragrance (its `name:` in the books, its code, or an
-entry of `[titles.names]`), one size (`5 mL`, `2 x 5 mL`), and plain words such as "decant" or those of
-`ignore`. A title that leaves any doubt is booked as unsorted.
+entry of `[titles.names]`), its strength as the books have it (`EDP`, `eau de parfum`), one size, and plain words
+such as "decant" or those of `ignore`. `millilot.importers.sizes` shows how sizes and counts are read. A title that
+leaves any doubt is booked as unsorted; `millilot sort` lists those, and keeps your answers under `[titles.items]`.
+
+With `share = "cost"` the price of a set is shared by what the mL of its parts cost in the books that day. Where
+that is not certain, as a fragrance is in two bottles of different costs, the set is booked as unsorted.
 """
 
 from __future__ import annotations
@@ -118,10 +131,10 @@ from beancount.core.amount import CURRENCY_RE
 from millilot.importers.dialect import Dates, FileShape, Numbers, read_dates, read_file_shape, read_numbers
 from millilot.importers.problems import ProfileError
 from millilot.importers.section import REQUIRED, Section
+from millilot.importers.title_rules import TitleRules, read_titles
 from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from pathlib import Path
 
 
@@ -182,31 +195,6 @@ class RefundColumns:
 
 
 @dataclass(frozen=True, slots=True)
-class Pour:
-    """What one sold item takes out of a bottle: mL of one vial, and how many vials (0: sold unopened)."""
-
-    fragrance: str
-    ml: Decimal
-    vials: int = 1
-
-    @property
-    def total(self) -> Decimal:
-        """All mL that leave the bottle."""
-        return self.ml * max(self.vials, 1)
-
-
-@dataclass(frozen=True, slots=True)
-class TitleRules:
-    """How a title or a SKU gives a pour; keys of names and items are in lower case, single-spaced."""
-
-    pattern: re.Pattern[str] | None = None
-    ignore: tuple[str, ...] = ()
-    names: Mapping[str, str] = field(default_factory=dict)
-    items: Mapping[str, Pour] = field(default_factory=dict)
-    skus: Mapping[str, Pour] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
 class Profile:
     """A channel's file shape.
 
@@ -233,7 +221,7 @@ class Profile:
     tax_remitted: bool = True
     fees: tuple[FeeColumn, ...] = ()
     refund: RefundColumns | None = None
-    titles: TitleRules = TitleRules()
+    titles: TitleRules = field(default_factory=TitleRules)
 
     @property
     def slug(self) -> str:
@@ -259,11 +247,6 @@ class Profile:
         if self.refund is not None:
             named.update({self.refund.amount, self.refund.fee, self.refund.tax})
         return frozenset(named - {""})
-
-
-def plain(text: str) -> str:
-    """Return a text in lower case and single-spaced, as titles are compared."""
-    return " ".join(text.casefold().split())
 
 
 _SIGNS = {"positive": 1, "negative": -1}
@@ -313,7 +296,7 @@ def _read_top(top: Section, path: Path) -> Profile:
         tax_remitted=_read_tax(top.section("tax")),
         fees=tuple(_read_fee(table) for table in top.sections("fees")),
         refund=_read_refund(top.section("refund")),
-        titles=_read_titles(top.section("titles")),
+        titles=read_titles(top.section("titles")),
     )
     top.close()
     return profile
@@ -373,43 +356,3 @@ def _read_refund(table: Section) -> RefundColumns | None:
 
 def _read_sign(table: Section) -> int:
     return _SIGNS[table.choice("sign", tuple(_SIGNS), "positive")]
-
-
-def _read_titles(table: Section) -> TitleRules:
-    pattern = None
-    if written := table.text("pattern", ""):
-        try:
-            pattern = re.compile(written, re.IGNORECASE)
-        except re.error as error:
-            raise table.problem(f"pattern: is not a regular expression: {error}") from None
-        if missing := {"name", "ml"} - set(pattern.groupindex):
-            expected = " and ".join(f"(?P<{group}>...)" for group in sorted(missing))
-            raise table.problem(f"pattern: expected the named group {expected}, found none")
-    names = table.section("names")
-    items = table.section("items")
-    skus = table.section("skus")
-    rules = TitleRules(
-        pattern=pattern,
-        ignore=tuple(plain(words) for words in table.texts("ignore")),
-        names={plain(key): _read_commodity(names, key) for key in names.free()},
-        items={plain(key): _read_pour(items.section(key)) for key in items.free()},
-        skus={key: _read_pour(skus.section(key)) for key in skus.free()},
-    )
-    table.close()
-    return rules
-
-
-def _read_pour(table: Section) -> Pour:
-    ml = table.get("ml", (int, Decimal), "a number of mL above 0", REQUIRED)
-    if ml <= 0:
-        raise table.problem(f"ml: expected a number of mL above 0, found {ml}")
-    pour = Pour(_read_commodity(table, "fragrance"), Decimal(ml), table.count("vials", 1))
-    table.close()
-    return pour
-
-
-def _read_commodity(table: Section, key: str) -> str:
-    code = table.text(key)
-    if not re.fullmatch(CURRENCY_RE, code):
-        raise table.problem(f'{key}: expected a commodity like "CEDARHOUR", found "{code}"')
-    return code

@@ -36,16 +36,16 @@ def _lines(transaction: Transaction) -> Iterator[str]:
     head.extend(f"#{tag}" for tag in sorted(transaction.tags))
     head.extend(f"^{link}" for link in sorted(transaction.links))
     yield " ".join(head)
-    yield from _metadata(transaction.meta, "  ")
-    left = [(posting.account, *_units(posting)) for posting in transaction.postings]
+    yield from metadata_text(transaction.meta, "  ")
+    left = [(posting.account, *units_text(posting)) for posting in transaction.postings]
     width = max(len(account) for account, _, _ in left)
     digits = max(len(number) for _, number, _ in left)
     for posting, (account, number, rest) in zip(transaction.postings, left, strict=True):
         yield f"  {account:<{width}}  {number:>{digits}} {rest}"
-        yield from _metadata(posting.meta or {}, "    ")
+        yield from metadata_text(posting.meta or {}, "    ")
 
 
-def _units(posting: Posting) -> tuple[str, str]:
+def units_text(posting: Posting) -> tuple[str, str]:
     """Return the number of a posting and what follows it."""
     # Ours have every number; Beancount's types allow for entries that booking is to complete.
     number, currency = cast("tuple[Decimal, str]", posting.units)
@@ -61,7 +61,8 @@ def _plain(number: Decimal) -> str:
     return f"{number.normalize():f}"
 
 
-def _metadata(meta: dict[str, Any], indent: str) -> Iterator[str]:
+def metadata_text(meta: dict[str, Any], indent: str) -> Iterator[str]:
+    """Yield the lines of metadata that say what an entry is."""
     for key, value in meta.items():
         if key not in _PLACE and not key.startswith("__"):
             yield f"{indent}{key}: {_value(value)}"

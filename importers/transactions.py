@@ -17,7 +17,6 @@ income on the unsorted account, and the transaction is flagged.
 
 from __future__ import annotations
 
-from decimal import Decimal
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -26,13 +25,16 @@ from beancount.core.amount import Amount
 
 from millilot.importers import identity
 from millilot.importers.events import Refund, Sale
+from millilot.importers.pours import Sold, draws
 from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
+    from decimal import Decimal
 
     from beancount.core.data import Posting, Transaction
 
+    from millilot.importers.costs import Costs
     from millilot.importers.events import Event, Item
     from millilot.importers.profile import Profile
     from millilot.importers.titles import TitleReader
@@ -52,10 +54,13 @@ class Built(NamedTuple):
 class Builder:
     """Makes the entries of one file."""
 
-    def __init__(self, profile: Profile, roles: AccountRoles, titles: TitleReader, filename: str) -> None:
+    def __init__(
+        self, profile: Profile, roles: AccountRoles, titles: TitleReader, costs: Costs, filename: str,
+    ) -> None:
         self._profile = profile
         self._roles = roles
         self._titles = titles
+        self._costs = costs
         self._filename = filename
 
     def channel_account(self, event: Event) -> str:
@@ -79,11 +84,11 @@ class Builder:
         unsorted = set()
         postings = []
         for item in sale.items:
-            line = self._line(item, roles)
-            if line is None:
+            lines = self._lines(item, sale, roles)
+            if lines is None:
                 unsorted.add(item.row)
-                line = self._unsorted_line(item, roles)
-            postings.append(line)
+                lines = [self._unsorted_line(item, roles)]
+            postings.extend(lines)
         if sale.postage:
             postings.append(self._posting(roles.account(Role.POSTAGE_CHARGED), -sale.postage))
         for column, amount in sale.fees:
@@ -133,19 +138,13 @@ class Builder:
             whole, event.date, flag, None, narration, frozenset(tags), frozenset(links), postings,
         )
 
-    def _line(self, item: Item, roles: RoleMap) -> Posting | None:
-        pour = self._titles.pour(item.sku, item.title)
-        if pour is None:
+    def _lines(self, item: Item, sale: Sale, roles: RoleMap) -> list[Posting] | None:
+        """Return the draws of an item, None when it is not certain what it is."""
+        pours = self._titles.read(item.sku, item.title, item.quantity)
+        if pours is None:
             return None
-        quantity = pour.total * item.quantity
-        vials = pour.vials * item.quantity
-        posting = self._posting(roles.account(Role.SALES), Decimal(0))
-        return posting._replace(
-            units=Amount(-quantity, pour.fragrance),
-            price=Amount(item.price / quantity, self._profile.currency),
-            # As text: a number in metadata does not survive Fava's import page.
-            meta={} if vials == 1 else {"vials": str(vials)},
-        )
+        sold = Sold(item.quantity, item.price, self._profile.currency, sale.date)
+        return draws(pours, sold, roles.account(Role.SALES), self._costs)
 
     def _unsorted_line(self, item: Item, roles: RoleMap) -> Posting:
         meta: dict[str, Any] = {"title": item.title}

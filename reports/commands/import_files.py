@@ -16,6 +16,8 @@ from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
 from millilot.importers.text import format_entries
 from millilot.reports.commands.options import books_option
+from millilot.reports.commands.progress import progress
+from millilot.reports.commands.writing import count, profile_paths, refuse
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -24,8 +26,6 @@ if TYPE_CHECKING:
     from millilot.importers.profile import Profile
 
 WIDTH = 80
-#: How many errors are printed; a forgotten account makes one for every sale.
-MOST_PROBLEMS = 20
 
 
 @click.command("import")
@@ -49,32 +49,24 @@ def import_files(
     a row was refused, or when the books would get a new error.
     """
     try:
-        profiles = [read_profile(each) for each in _profile_paths(profile_path, path)]
+        profiles = [read_profile(each) for each in profile_paths(profile_path, path)]
         sources = list(_sources(files, profiles, chosen=profile_path is not None))
         with open_books(path) as books:
             batch = Batch(books.entries)
             for file, profile in sources:
-                batch.add(file, profile)
+                with progress(file) as advance:
+                    batch.add(file, profile, advance)
             # Days in order, whatever the order of the files.
             entries = sorted(batch.new, key=lambda entry: entry.date)
             problems = books.append(entries, dry_run=dry_run)
     except InputError as error:
         raise click.ClickException(str(error)) from None
     result = batch.result()
-    if problems:
-        for problem in problems[:MOST_PROBLEMS]:
-            click.echo(problem, err=True)
-        if len(problems) > MOST_PROBLEMS:
-            click.echo(f"... and {len(problems) - MOST_PROBLEMS} more", err=True)
-        raise click.ClickException(f"{path} would get {_count(len(problems), 'new error')}; nothing is written.")
+    refuse(problems, path)
     text = format_entries(entries) if dry_run else None
     click.echo(_as_json(result, text) if layout == "json" else _as_table(result, text))
     if result.refused:
         raise click.exceptions.Exit(1)
-
-
-def _profile_paths(chosen: Path | None, books: Path) -> list[Path]:
-    return [chosen] if chosen is not None else sorted(books.resolve().parent.glob("profiles/*.toml"))
 
 
 def _sources(
@@ -97,7 +89,7 @@ def _as_json(result: ImportResult, text: str | None) -> str:
 
 def _as_table(result: ImportResult, text: str | None) -> str:
     counts = ", ".join(f"{getattr(result, outcome)} {outcome}" for outcome in Outcome)
-    lines = [f"{_count(result.rows, 'row')}: {counts}"]
+    lines = [f"{count(result.rows, 'row')}: {counts}"]
     shown = [fate for fate in result.fates if fate.reason or text is not None]
     for file in dict.fromkeys(fate.file for fate in shown):
         lines += ["", file, *_fate_lines([fate for fate in shown if fate.file == file])]
@@ -117,7 +109,3 @@ def _fate_lines(fates: list[Fate]) -> Iterator[str]:
         yield f"{fate.row:>6}  {fate.fate:<8}  {fate.order[:order_width]:<{order_width}}  {reason[0]}".rstrip()
         for line in reason[1:]:
             yield " " * len(head) + line
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

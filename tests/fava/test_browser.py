@@ -19,6 +19,7 @@ from click.testing import CliRunner
 from playwright.sync_api import expect, sync_playwright
 
 from millilot.reports.commands.import_files import import_files
+from millilot.reports.commands.sort import sort_command
 
 from .pages import COLUMNS, as_reported, open_books, purchase, quoted, reported, sale
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from playwright.sync_api import BrowserContext, Page
+    from playwright.sync_api import BrowserContext, Locator, Page
 
 pytestmark = pytest.mark.browser
 
@@ -297,6 +298,57 @@ def test_empty_books(
 # The import page.
 
 
+def import_page(page: Page, name: str) -> Locator:
+    """Return what the import page has for a file: its importers, and a button for each."""
+    return page.locator(f'[title$="/{name}"] + div')
+
+
+def test_the_import_page_lists_the_files_with_their_importers(
+    open_page: Callable[..., Page], sample: Served,
+) -> None:
+    page = open_page(f"{sample.root}import/")
+    files = {path.name: path.name.partition("-")[0] for path in (sample.path.parent / "files").glob("*.csv")}
+    assert len(files) == 4
+    for name, channel in files.items():
+        listed = import_page(page, name)
+        expect(listed.get_by_role("button", name="Extract")).to_have_count(1)
+        expect(listed).to_contain_text(f"millilot.{channel}")
+    expect(page.locator("article")).not_to_contain_text("rror")
+
+
+def test_fava_imports_an_unsorted_order_that_is_sorted_later(
+    open_page: Callable[..., Page], serve: Callable[..., Served], tmp_path: Path, sample_path: Path,
+) -> None:
+    folder = tmp_path / "books"
+    shutil.copytree(sample_path.parent, folder)
+    lines = (folder / "files" / "lantern-2025.csv").read_text(encoding="utf-8").splitlines()
+    [mystery] = [line for line in lines if "mystery" in line]
+    new = folder / "files" / "lantern-new.csv"
+    booked = mystery.replace("Autumn mystery vial, 3 mL", "Winter mystery vial").replace("2025-10-2", "2026-11-2")
+    new.write_text("\n".join([lines[0], booked.replace("#1016", "#2099"), ""]), encoding="utf-8")
+
+    served = serve(folder / "main.beancount")
+    page = open_page(f"{served.root}import/")
+    import_page(page, new.name).get_by_role("button", name="Extract").click()
+    dialog = page.locator("dialog")
+    expect(dialog.get_by_text("Entry 1 of 1")).to_be_visible()
+    with page.expect_response(re.compile("add_entries")):
+        dialog.get_by_role("button", name="Save").click()
+    expect(dialog).to_have_count(0)
+
+    assert loader.load_file(str(served.path))[1] == []
+    before = served.path.read_text(encoding="utf-8")
+    command = ["2099", "Moss Teller", "3", "-b", str(served.path)]
+    assert CliRunner().invoke(sort_command, command, catch_exceptions=False).exit_code == 0
+    after = served.path.read_text(encoding="utf-8")
+    changed = [(old, now) for old, now in zip(before.splitlines(), after.splitlines(), strict=True) if old != now]
+    assert [(old.split()[:2], now.split()[:3]) for old, now in changed] == [
+        (["2026-11-25", "!"], ["2026-11-25", "*", '"Winter']),
+        (["Income:Unsorted", "-9.00"], ["Income:Sales", "-3", "MOSSTELLER"]),
+    ]
+    assert loader.load_file(str(served.path))[1] == []
+
+
 def test_fava_imports_an_order(
     open_page: Callable[..., Page], serve: Callable[..., Served], tmp_path: Path, sample_path: Path,
 ) -> None:
@@ -310,7 +362,7 @@ def test_fava_imports_an_order(
     served = serve(folder / "main.beancount")
     before = served.path.read_text(encoding="utf-8")
     page = open_page(f"{served.root}import/")
-    page.locator('[title$="/lantern-new.csv"] + div').get_by_role("button", name="Extract").click()
+    import_page(page, new.name).get_by_role("button", name="Extract").click()
     dialog = page.locator("dialog")
     expect(dialog.get_by_text("Entry 1 of 1")).to_be_visible()
     with page.expect_response(re.compile("add_entries")):

@@ -8,12 +8,12 @@ import stat
 import subprocess
 import sys
 from types import ModuleType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from millilot.importers.batch import Batch
-from millilot.importers.booking import open_books
+from millilot.importers.booking import BooksFile, open_books
 from millilot.importers.problems import BooksError
 from millilot.importers.profile import read_profile
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
+
+    from millilot.importers.booking import Problem
 
     from .shop import Shop
 
@@ -97,6 +99,22 @@ def test_books_changed_by_an_editor_meanwhile_are_left_alone(shop: Shop) -> None
         with pytest.raises(BooksError, match="changed while the import ran; nothing is written"):
             books.append(entries_of(shop, {}))
     assert shop.books.read_bytes().endswith(b"; mine\n")
+
+
+def test_an_import_says_that_the_books_changed_meanwhile(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = BooksFile.append
+
+    def meanwhile(self: BooksFile, *arguments: Any, **options: Any) -> list[Problem]:
+        # Fava's editor writes the whole file anew.
+        shop.books.write_bytes(shop.books.read_bytes() + b"; mine\n")
+        return real(self, *arguments, **options)
+
+    monkeypatch.setattr(BooksFile, "append", meanwhile)
+    before = shop.books.read_bytes()
+    result = shop.run(shop.file({}))
+    assert result.exit_code == 1
+    assert "changed while the import ran; nothing is written, import again" in result.stderr
+    assert shop.books.read_bytes() == before + b"; mine\n"
 
 
 def test_books_replaced_by_an_editor_meanwhile_are_left_alone(shop: Shop) -> None:

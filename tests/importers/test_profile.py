@@ -13,7 +13,8 @@ import pytest
 from millilot.importers import profile
 from millilot.importers.dialect import Dates, FileShape, Numbers
 from millilot.importers.problems import ProfileError
-from millilot.importers.profile import Pour, read_profile
+from millilot.importers.profile import read_profile
+from millilot.importers.title_rules import Pour
 from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
@@ -38,6 +39,9 @@ def test_the_documented_example_is_read(tmp_path: Path) -> None:
     ]
     assert read.titles.skus["CH-3x2"].total == 6
     assert read.titles.skus["CH-FULL"] == Pour("CEDARHOUR", Decimal(100), 0)
+    forest, trial = read.titles.sets.values()
+    assert [(part.pour.total, part.list_price) for part in forest.parts] == [(2, Decimal("6.50")), (4, 13)]
+    assert (forest.share, trial.share) == ("list", "cost")
     assert {"Order", "Net", "Label", "Tax refunded"} <= read.headings
 
 
@@ -120,6 +124,13 @@ def test_what_is_not_stated_is_found_in_the_file(tmp_path: Path) -> None:
         ('"Cedar Hr" = "CEDARHOUR"', '"Cedar Hr" = "Cedar Hour"', 'expected a commodity like "CEDARHOUR"'),
         ("ml = 100", "ml = 0", r"\[titles.skus.CH-FULL\] ml: expected a number of mL above 0, found 0"),
         ("ml = 100", 'ml = "100"', "ml: expected a number of mL above 0, found '100'"),
+        ("ml = 100", "ml = nan", "ml: expected a number of mL above 0, found NaN"),
+        ("list = 6.50", "list = 0", r"\[\[titles.sets.Forest set.parts\]\] list: expected a price above 0"),
+        (", list = 6.50", "", "the key list is missing; expected a price above 0"),
+        ('"Trial set" = { share = "cost"', '"Trial set" = { share = "size"', 'share: expected "list" or "cost"'),
+        ('"Trial set"', '"CH-FULL"', r'"CH-FULL" is in \[titles.items\] or \[titles.skus\] as well'),
+        ('"Trial set"', '"forest  SET"', '"Forest set" and "forest  SET" are the same title'),
+        ('"Cedar Hr" = "CEDARHOUR"', '"Cedar Hr" = "A"\n"cedar hr" = "B"', "are the same title; expected one"),
         ("[dates]", "[dates", "is not TOML"),
         ("skip-lines = 0", "skip = 0", r"\[file\] the key skip is not known; the keys here are delimiter, "),
         ('sku = "SKU"', 'sku = ""', r"\[columns\] sku: expected a text, found an empty one"),
