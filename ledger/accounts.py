@@ -5,7 +5,8 @@ another account; from that date on it takes the place of the default::
 
     2026-01-01 custom "millilot-account" "sales" Income:Decants
 
-Several accounts may be the bank, and several may hold other expenses; there a directive adds one.
+Several accounts may be the bank, and several may hold other expenses; there a directive adds one. A bottle that
+came into a stock account stays stock when another account takes the role.
 """
 
 from __future__ import annotations
@@ -87,10 +88,20 @@ LIQUID_COST_ROLES = frozenset({Role.COST_OF_GOODS, Role.SHRINKAGE})
 
 
 class RoleMap:
-    """The roles of all accounts on one day."""
+    """The roles of all accounts on one day.
 
-    def __init__(self, accounts: Mapping[Role, tuple[str, ...]]) -> None:
+    Args:
+        accounts: the accounts of each role, first the one that entries of ours use.
+        former_stock: accounts that were stock, each with the day from which it was not.
+    """
+
+    def __init__(
+        self,
+        accounts: Mapping[Role, tuple[str, ...]],
+        former_stock: Mapping[str, datetime.date] | None = None,
+    ) -> None:
         self._accounts = accounts
+        self._former_stock = former_stock or {}
         self._role_of_root = {account: role for role, names in accounts.items() for account in names}
         self._known: dict[str, Role | None] = {}
 
@@ -109,12 +120,31 @@ class RoleMap:
             role = self._known[account] = self._role_of_root.get(parent)
             return role
 
-    def replace(self, role: Role, account: str) -> RoleMap:
-        """Return the roles with one account changed, or added where several may share the role."""
+    def holds_stock(self, account: str, since: datetime.date | None) -> bool:
+        """Whether a lot stands in a stock account: one that is, or that was on the day the lot is of.
+
+        Args:
+            account: where it stands.
+            since: the day the lot is of; None for what leaves, which may have come in on any day.
+        """
+        role = self.role(account)
+        if role is not None or not self._former_stock:
+            return role is Role.STOCK
+        return any(
+            f"{account}:".startswith(f"{root}:") and (since is None or since < until)
+            for root, until in self._former_stock.items()
+        )
+
+    def replace(self, role: Role, account: str, day: datetime.date) -> RoleMap:
+        """Return the roles with one account changed on a day, or added where several may share the role."""
         kept = self._accounts[role] if role in SHARED_ROLES else ()
         if account in kept:
             return self
-        return RoleMap({**self._accounts, role: (*kept, account)})
+        former = dict(self._former_stock)
+        if role is Role.STOCK:
+            former[self.account(role)] = day
+            former.pop(account, None)
+        return RoleMap({**self._accounts, role: (*kept, account)}, former)
 
 
 class AccountRoles:
@@ -129,7 +159,7 @@ class AccountRoles:
         self._days: list[datetime.date] = []
         self._maps = [roles]
         for day, role, account in sorted(overrides, key=lambda override: override[0]):
-            roles = roles.replace(role, account)
+            roles = roles.replace(role, account, day)
             self._days.append(day)
             self._maps.append(roles)
 

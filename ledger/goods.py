@@ -88,15 +88,25 @@ def carries_cost(account: str, roles: RoleMap) -> bool:
     return account.startswith("Expenses:") or roles.role(account) is Role.PERSONAL_USE
 
 
+def is_in_stock(posting: Posting, roles: RoleMap) -> bool:
+    """Whether a posting stands at its cost in a stock account."""
+    if not isinstance(posting.cost, Cost):
+        return False
+    number: Decimal = posting.units.number  # type: ignore[union-attr,assignment]  # booking has filled it in
+    # Where the owner wrote no date of the lot, booking gives what leaves the day of its transaction.
+    return roles.holds_stock(posting.account, posting.cost.date if number > 0 else None)
+
+
 def stock_postings(postings: Sequence[Posting], roles: RoleMap) -> Iterator[StockPosting]:
     """Yield the stock postings at cost of a transaction, each with its partner."""
     last = len(postings) - 1
     for index, posting in enumerate(postings):
-        if not isinstance(posting.cost, Cost) or roles.role(posting.account) is not Role.STOCK:
+        if not is_in_stock(posting, roles):
             continue
         quantity, commodity = cast("tuple[Decimal, str]", posting.units)
+        cost = cast("Cost", posting.cost)
         stock = StockPosting(
-            posting.account, commodity, quantity, posting.cost, posting.meta or {}, index, partner=None,
+            posting.account, commodity, quantity, cost, posting.meta or {}, index, partner=None,
         )
         if index < last and _is_partner(postings[index + 1], stock, roles):
             stock = stock._replace(partner=postings[index + 1])

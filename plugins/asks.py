@@ -115,7 +115,7 @@ def read_asks(
         number, commodity = cast("tuple[Decimal, str]", units)
         role = roles.role(posting.account)
         if posting.cost is not None:
-            if role is Role.STOCK:
+            if role is Role.STOCK or goods.is_in_stock(posting, roles):
                 at_cost = True
             else:
                 refused.append(Refused(place, _cost_outside_stock(posting, number, commodity)))

@@ -258,7 +258,7 @@ class Draft:
 
     def _account_of_money(self, failed: Posting, currency: str) -> str:
         """Return where the money of a failed line stands: where it was written, but on no stock account."""
-        if self.roles.role(failed.account) is Role.STOCK:
+        if self.roles.role(failed.account) is Role.STOCK or goods.is_in_stock(failed, self.roles):
             return self.account(Role.INBOUND, currency, failed.meta or self.entry.meta)
         return failed.account
 

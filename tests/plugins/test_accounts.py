@@ -191,6 +191,48 @@ def test_another_stock_account() -> None:
     assert sum(posting.units.number for posting in books.postings("Assets:Shelf:CedarHour")) == 95
 
 
+MOVED_STOCK = """
+2026-02-01 custom "millilot-account" "stock" Assets:Shelf
+2020-01-01 open Assets:Shelf:CedarHour "NONE"
+2026-02-02 * "second bottle"
+  Assets:Shelf:CedarHour  50 CEDARHOUR {{80.00 USD, "CH-2"}}
+  Assets:Bank  -80.00 USD
+"""
+
+
+def test_a_bottle_stays_stock_when_the_role_moves_to_another_account() -> None:
+    books = load(
+        f"""{MOVED_STOCK}
+2026-02-03 * "sale" ^order-1
+  Income:Sales  -98 CEDARHOUR @@ 200.00 USD
+  Assets:Bank  200.00 USD
+2026-02-04 * "back" ^order-1
+  Income:Refunds  98 CEDARHOUR @@ 200.00 USD
+  Assets:Bank  -200.00 USD
+2026-02-05 * "to the supplier"
+  Assets:Stock:CedarHour  -100 CEDARHOUR {{1.296 USD, "CH-1"}}
+  Assets:Bank  129.60 USD
+        """,
+    )
+    assert books.messages == []
+    assert [str(posting.units.number) for posting in books.postings("Assets:Stock:CedarHour")] == [
+        "100", "-98", "98", "-100",
+    ]
+
+
+def test_what_comes_into_the_former_stock_account_is_not_stock() -> None:
+    books = load(
+        f"""{MOVED_STOCK}
+2026-02-01 * "shares"
+  Assets:Stock:CedarHour  3 SHARE {{10.00 USD}}
+  Assets:Bank  -30.00 USD
+        """,
+    )
+    assert books.messages == []
+    [share] = [posting for posting in books.postings("Assets:Stock") if posting.units.currency == "SHARE"]
+    assert share.cost.label is None
+
+
 def test_a_role_that_does_not_exist_is_one_error(faulty: LoadedBooks) -> None:
     """
     2026-01-01 custom "millilot-account" "selling" Income:Decants  ; blamed

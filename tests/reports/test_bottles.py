@@ -40,6 +40,23 @@ WORKED = (
 )
 
 
+def test_a_bottle_is_reported_on_when_the_stock_role_has_moved_to_another_account() -> None:
+    row = by_bottle(
+        read(
+            SHELF
+            + """
+2026-02-01 custom "millilot-account" "stock" Assets:Shelf
+2026-03-01 * "sale" ^order-1
+  Income:Sales  -10 CEDARHOUR @@ 40.00 USD
+  Assets:Bank
+""",
+        ),
+    )["CH-1"]
+    assert (row["ml_sold"], row["ml_left"], row["cost_of_goods"], row["sales"]) == (
+        10, 90, Decimal("12.96"), Decimal("40.00"),
+    )
+
+
 def test_a_bottle_worked_out_by_hand() -> None:
     row = by_bottle(read(WORKED))["CH-1"]
     assert {name: str(value) for name, value in row.items()} == {
