@@ -114,6 +114,10 @@ class Lot:
         """The day it came in."""
         return self.entry.date
 
+    def cost_at(self, number: Decimal) -> Cost:
+        """Return the cost of what stands in it at a cost per unit, with the date and label of the lot."""
+        return self.cost._replace(number=number)
+
     def take(self, quantity: Decimal) -> list[Piece]:
         """Take a quantity that is there, from the first layer on."""
         self.left -= quantity

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import pytest
 from beancount import loader
 
 from .books import ACCOUNTS, PLUGIN, SHELF, LoadedBooks, load, states
@@ -231,6 +232,57 @@ def test_what_comes_into_the_former_stock_account_is_not_stock() -> None:
     assert books.messages == []
     [share] = [posting for posting in books.postings("Assets:Stock") if posting.units.currency == "SHARE"]
     assert share.cost.label is None
+
+
+MOVE = """
+2020-01-01 open Assets:Stock:Cellar "NONE"
+2026-02-01 * "sale" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank  12.00 USD
+2026-02-02 * "to the cellar"
+  Assets:Stock:CedarHour  {taken} CEDARHOUR {{{cost} USD, 2026-01-05, "CH-1"}}{blamed}
+  Assets:Stock:Cellar  {put} CEDARHOUR {{{cost} USD, 2026-01-05, "CH-1"}}
+2026-02-02 * "sale of that day" ^order-2
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank  12.00 USD
+"""
+
+
+def test_a_bottle_that_was_moved_is_drawn_from_where_it_stands() -> None:
+    books = load(MOVE.format(taken=-95, put=95, cost="1.296", blamed=""))
+    assert books.messages == []
+    assert [posting.units.number for posting in books.postings("Assets:Stock:CedarHour")] == [100, -5, -95]
+    assert [posting.units.number for posting in books.postings("Assets:Stock:Cellar")] == [95, -5]
+
+
+@pytest.mark.parametrize(("taken", "put", "cost"), [(-50, 50, "1.296"), (-95, 94, "1.296"), (-95, 95, "1.30")])
+def test_a_bottle_is_moved_whole_and_at_its_cost(taken: int, put: int, cost: str) -> None:
+    books = load(MOVE.format(taken=taken, put=put, cost=cost, blamed="  ; blamed"))
+    assert states(books.error(), "Assets:Stock:CedarHour -95 CEDARHOUR {1.296 USD, 2026-01-05", "CH-1")
+    assert books.left() == {"CH-1": 90}
+    assert books.balance("Assets:Stock:Inbound") == 0
+
+
+def test_a_bottle_is_moved_from_where_it_stands() -> None:
+    moved = MOVE.format(taken=-95, put=95, cost="1.296", blamed="")
+    back = """
+2026-02-03 * "once more"
+  Assets:Stock:CedarHour  -90 CEDARHOUR {1.296 USD, 2026-01-05, "CH-1"}  ; blamed
+  Assets:Stock:Cellar  90 CEDARHOUR {1.296 USD, 2026-01-05, "CH-1"}
+"""
+    books = load(moved + back)
+    assert "Assets:Stock:Cellar -90 CEDARHOUR" in books.error()
+    assert sum(posting.units.number for posting in books.postings("Assets:Stock:Cellar")) == 90
+
+
+def test_a_line_at_cost_in_an_account_the_bottle_does_not_stand_in_is_an_error(faulty: LoadedBooks) -> None:
+    """
+    2026-02-01 * "to the supplier"
+      Assets:Stock:QuietReed  -5 CEDARHOUR {1.296 USD, 2026-01-05, "CH-1"}  ; blamed
+      Assets:Bank  6.48 USD
+    """
+    assert states(faulty.error(), "CH-1", "Assets:Stock:CedarHour", "Assets:Stock:QuietReed")
+    assert faulty.left() == {"CH-1": 100}
 
 
 def test_a_role_that_does_not_exist_is_one_error(faulty: LoadedBooks) -> None:
