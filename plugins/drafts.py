@@ -69,7 +69,7 @@ class Draft:
     )
 
     def __init__(
-        self, entry: Transaction, roles: RoleMap, codes: Collection[str], accounts: Accounts,
+        self, entry: Transaction, roles: RoleMap, codes: Collection[str], currency: str | None, accounts: Accounts,
     ) -> None:
         self._accounts = accounts
         self.entry = entry
@@ -79,7 +79,7 @@ class Draft:
         self._served: dict[int, _Served] = {}
         self._kept_stock: dict[int, list[Posting]] = {}
         self._generated: list[Posting] = []
-        self.asks, refused, self._mirrors, at_cost = read_asks(entry, roles, codes)
+        self.asks, refused, self._mirrors, at_cost = read_asks(entry, roles, codes, currency)
         self.stock = list(goods.stock_postings(entry.postings, roles)) if at_cost else []
         for place, message in refused:
             self.fail(place, DrawError, message)

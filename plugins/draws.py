@@ -120,7 +120,7 @@ class _Walk:
         """Book the entries of one day, one step after the other; return the drafts by identity of the entry."""
         roles = self.settings.roles.on(entries[0].date)
         found = [
-            Draft(entry, roles, self.codes, self.accounts)
+            Draft(entry, roles, self.codes, self.currency, self.accounts)
             for entry in entries
             if isinstance(entry, Transaction) and self._concerns(entry)
         ]
