@@ -15,7 +15,7 @@ from millilot.importers.channel import choose_profile, require_fit
 from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
 from millilot.importers.text import format_entries
-from millilot.reports.commands.options import books_option
+from millilot.reports.commands.options import books_option, clean, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -59,16 +59,19 @@ def import_files(
             entries = sorted(batch.new, key=lambda entry: entry.date)
             problems = books.append(entries, dry_run=dry_run)
     except InputError as error:
-        raise click.ClickException(str(error)) from None
+        raise click.ClickException(clean(str(error))) from None
     result = batch.result()
     if problems:
         for problem in problems[:MOST_PROBLEMS]:
-            click.echo(problem, err=True)
+            show(str(problem), err=True)
         if len(problems) > MOST_PROBLEMS:
             click.echo(f"... and {len(problems) - MOST_PROBLEMS} more", err=True)
         raise click.ClickException(f"{path} would get {_count(len(problems), 'new error')}; nothing is written.")
     text = format_entries(entries) if dry_run else None
-    click.echo(_as_json(result, text) if layout == "json" else _as_table(result, text))
+    if layout == "json":
+        click.echo(_as_json(result, text))
+    else:
+        show(_as_table(result, text))
     if result.refused:
         raise click.exceptions.Exit(1)
 
@@ -92,7 +95,7 @@ def _as_json(result: ImportResult, text: str | None) -> str:
     values = result.as_dict()
     if text is not None:
         values["text"] = text
-    return json.dumps(values, indent=2, ensure_ascii=False)
+    return json.dumps(values, indent=2)
 
 
 def _as_table(result: ImportResult, text: str | None) -> str:
