@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
 
 class Role(StrEnum):
@@ -50,6 +50,9 @@ class Role(StrEnum):
     PERSONAL_USE = "personal-use"
     CONTRIBUTED = "contributed"
 
+
+#: What the roots of accounts are called here; books may give them other names.
+ROOTS = ("Assets", "Liabilities", "Equity", "Income", "Expenses")
 
 DEFAULT_ACCOUNTS: Mapping[Role, str] = {
     Role.STOCK: "Assets:Stock",
@@ -87,6 +90,11 @@ SHARED_ROLES = frozenset({Role.BANK, Role.OTHER_EXPENSES, Role.OTHER_COSTS, Role
 LIQUID_COST_ROLES = frozenset({Role.COST_OF_GOODS, Role.SHRINKAGE})
 
 
+def root(account: str) -> str:
+    """Return the first part of the name of an account, which tells its kind."""
+    return account.partition(":")[0]
+
+
 class RoleMap:
     """The roles of all accounts on one day.
 
@@ -104,10 +112,20 @@ class RoleMap:
         self._former_stock = former_stock or {}
         self._role_of_root = {account: role for role, names in accounts.items() for account in names}
         self._known: dict[str, Role | None] = {}
+        # All expenses stand under the root of this one.
+        self._expenses = f"{root(self.account(Role.COST_OF_GOODS))}:"
 
     def account(self, role: Role) -> str:
         """Return the account that entries of ours use for a role."""
         return self._accounts[role][0]
+
+    def accounts(self, role: Role) -> tuple[str, ...]:
+        """Return all accounts that were given a role."""
+        return self._accounts[role]
+
+    def is_expense(self, account: str) -> bool:
+        """Whether an account is one of expenses, those without a role too."""
+        return account.startswith(self._expenses)
 
     def role(self, account: str) -> Role | None:
         """Return the role of the nearest account at or above this one, or None for a private account."""
@@ -147,15 +165,33 @@ class RoleMap:
         return RoleMap({**self._accounts, role: (*kept, account)}, former)
 
 
+def default_roles(roots: Sequence[str] = ROOTS) -> RoleMap:
+    """Return the roles of accounts before any change.
+
+    Args:
+        roots: what the books call the roots of accounts, in the order of `ROOTS`.
+    """
+    names = dict(zip(ROOTS, roots, strict=True))
+    return RoleMap(
+        {
+            role: (names[root(account)] + account.removeprefix(root(account)),)
+            for role, account in DEFAULT_ACCOUNTS.items()
+        },
+    )
+
+
 class AccountRoles:
     """The roles of all accounts over time.
 
     Args:
         overrides: (day, role, account) for each change the owner wrote; a later one of a day wins.
+        roles: those before any change.
     """
 
-    def __init__(self, overrides: Iterable[tuple[datetime.date, Role, str]] = ()) -> None:
-        roles = RoleMap({role: (account,) for role, account in DEFAULT_ACCOUNTS.items()})
+    def __init__(
+        self, overrides: Iterable[tuple[datetime.date, Role, str]] = (), roles: RoleMap | None = None,
+    ) -> None:
+        roles = roles or default_roles()
         self._days: list[datetime.date] = []
         self._maps = [roles]
         for day, role, account in sorted(overrides, key=lambda override: override[0]):

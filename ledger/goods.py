@@ -85,7 +85,7 @@ def is_booked(entry: Transaction) -> bool:
 
 def carries_cost(account: str, roles: RoleMap) -> bool:
     """Whether an account can be where goods went: any expense, or the owner's own use."""
-    return account.startswith("Expenses:") or roles.role(account) is Role.PERSONAL_USE
+    return roles.is_expense(account) or roles.role(account) is Role.PERSONAL_USE
 
 
 def is_in_stock(posting: Posting, roles: RoleMap) -> bool:

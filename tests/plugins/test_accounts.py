@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import io
+import re
 from decimal import Decimal
 
 import pytest
 from beancount import loader
+from beancount.parser import printer
+
+from millilot.ledger.reading import read_books
+from millilot.reports.bottles import bottles
 
 from .books import ACCOUNTS, PLUGIN, SHELF, LoadedBooks, load, states
 
@@ -283,6 +289,86 @@ def test_a_line_at_cost_in_an_account_the_bottle_does_not_stand_in_is_an_error(f
     """
     assert states(faulty.error(), "CH-1", "Assets:Stock:CedarHour", "Assets:Stock:QuietReed")
     assert faulty.left() == {"CH-1": 100}
+
+
+@pytest.mark.parametrize(
+    ("role", "account", "found"),
+    [
+        ("sales", "Assets:Shop", "under Income, not by Assets:Shop"),
+        ("stock", "Expenses:Shelf", "under Assets, not by Expenses:Shelf"),
+        ("personal-use", "Expenses:Private", "under Equity, not by Expenses:Private"),
+        ("bank", "Income:Bank", "under Assets or Liabilities, not by Income:Bank"),
+    ],
+)
+def test_a_role_is_played_by_an_account_of_its_kind(role: str, account: str, found: str) -> None:
+    books = load(f'2026-01-01 custom "millilot-account" "{role}" {account}  ; blamed\n{SALE}')
+    assert found in books.error()
+    assert f'expected: 2026-01-01 custom "millilot-account" "{role}"' in books.error()
+    assert books.left() == {"CH-1": 95}
+
+
+def test_a_card_may_be_a_bank() -> None:
+    assert load('2026-01-01 custom "millilot-account" "bank" Liabilities:Card').messages == []
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ['2026-01-01 custom "millilot-account" "sales" Income:Refunds  ; blamed'],
+        [
+            '2026-01-01 custom "millilot-account" "sales" Income:Decants',
+            '2026-01-01 custom "millilot-account" "swaps" Income:Decants  ; blamed',
+        ],
+        [
+            '2026-01-01 custom "millilot-account" "sales" Income:Decants',
+            '2026-01-02 custom "millilot-account" "swaps" Income:Decants  ; blamed',
+        ],
+        ['2026-01-01 custom "millilot-account" "bank" Assets:Marketplace  ; blamed'],
+    ],
+)
+def test_an_account_has_one_role(lines: list[str]) -> None:
+    assert "an account has one role; expected: 2026-01-0" in load("\n".join(lines)).error()
+
+
+def test_an_account_that_was_replaced_is_free_for_another_role() -> None:
+    books = load(
+        """
+        2026-01-01 custom "millilot-account" "swaps" Income:Sales
+        2026-01-01 custom "millilot-account" "sales" Income:Decants
+        2026-02-01 custom "millilot-account" "refunds" Income:Swaps
+        """,
+    )
+    assert books.messages == []
+
+
+def test_the_roots_of_accounts_may_have_other_names() -> None:
+    names = {"Assets": "Vermoegen", "Liabilities": "Schulden", "Income": "Ertrag", "Expenses": "Ausgaben"}
+    text = f"{SHELF}{SALE}" + """
+2026-02-02 * "sample"
+  Expenses:Samples  1 CEDARHOUR
+2026-02-03 * "back" ^order-1
+  Income:Sales  5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank  -12.00 USD
+2026-02-04 custom "millilot-account" "loss" Expenses:Broken
+2020-01-01 open Expenses:Broken
+2026-02-05 * "broken"
+  Expenses:Broken  2 CEDARHOUR
+"""
+    for usual, name in names.items():
+        text = re.sub(rf"\b{usual}:", f"{name}:", text)
+    options = "\n".join(f'option "name_{usual.lower()}" "{name}"' for usual, name in names.items())
+    books = load(options, text)
+    assert books.messages == []
+    assert books.balance("Ausgaben:Samples") == Decimal("1.296")
+    assert books.balance("Ertrag:Refunds") == Decimal("12.00")
+    [bottle] = bottles(read_books(books.entries, books.options)).to_dict("records")[:1]
+    assert (bottle["ml_left"], bottle["ml_sampled"], bottle["ml_lost"]) == (97, 1, 2)
+    output = io.StringIO()
+    printer.print_entries(books.entries, file=output)
+    again = load(options, output.getvalue())
+    assert again.messages == []
+    assert again.balances() == books.balances()
+    assert len(again.entries) == len(books.entries)
 
 
 def test_a_role_that_does_not_exist_is_one_error(faulty: LoadedBooks) -> None:
