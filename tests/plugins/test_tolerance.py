@@ -182,3 +182,16 @@ def test_a_written_amount_keeps_its_digits(books: LoadedBooks) -> None:
       Assets:Bank  10 USD
     """
     assert books.lines("sale")[1] == "Assets:Bank 10 USD"
+
+
+def test_a_blank_money_line_has_no_noise_where_no_tolerance_is_set() -> None:
+    books = load(
+        f"""{UNEVEN_BOTTLE}
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -3 QUIETREED @@ 10 USD
+      Assets:Bank
+        """,
+        BARE_ACCOUNTS,
+    )
+    assert books.messages == []
+    assert books.lines("sale")[1] == "Assets:Bank 10.00 USD"
