@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
-from itertools import chain, groupby
-from operator import itemgetter
+from itertools import chain
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 from beancount.core.amount import Amount
@@ -22,7 +21,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit, snap, weight
 from millilot.plugins.asks import Ask, Way, read_asks
 from millilot.plugins.landed_cost import generated_meta
-from millilot.plugins.order import content_key, link_key
+from millilot.plugins.order import in_order
 from millilot.plugins.problems import DrawError
 
 if TYPE_CHECKING:
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.opening import Accounts
-    from millilot.plugins.order import Key
     from millilot.plugins.problems import Problem
     from millilot.plugins.stock import Piece
 
@@ -299,7 +297,7 @@ def pair(piece: Piece, units: Amount, account: str, meta: dict[str, Any]) -> tup
     )
 
 
-def in_order(drafts: list[Draft]) -> list[Draft]:
+def rivals_in_order(drafts: list[Draft]) -> list[Draft]:
     """Return the drafts of one day in the order of their contents.
 
     Only drafts that ask for the same commodity can be in each other's way; the others are spared the comparison.
@@ -309,20 +307,12 @@ def in_order(drafts: list[Draft]) -> list[Draft]:
         return drafts
     asking = Counter(asked)
     alone: list[Draft] = []
-    rivals: list[tuple[Key, Draft]] = []
+    rivals: list[Draft] = []
     for draft in drafts:
         for ask in draft.asks:
             if asking[ask.commodity] > 1:
-                rivals.append((link_key(draft.entry), draft))
+                rivals.append(draft)
                 break
         else:
             alone.append(draft)
-    rivals.sort(key=itemgetter(0))
-    ordered: list[Draft] = []
-    for _, same in groupby(rivals, key=itemgetter(0)):
-        ties = [draft for _, draft in same]
-        if len(ties) > 1:
-            # The links hardly ever leave it open; only then is the rest looked at.
-            ties.sort(key=lambda draft: content_key(draft.entry))
-        ordered += ties
-    return ordered + alone
+    return in_order(rivals) + alone

@@ -213,6 +213,8 @@ class Shelf:
         while start < len(lots) and not lots[start].layers:
             start += 1
         self._first[commodity] = start
+        if start < len(lots) and lots[start].left >= wanted and lots[start].entry is not entry:
+            return [lots[start]]
         serving = []
         for place in range(start, len(lots)):
             lot = lots[place]
