@@ -5,7 +5,8 @@ another account; from that date on it takes the place of the default::
 
     2026-01-01 custom "millilot-account" "sales" Income:Decants
 
-Several accounts may be the bank, and several may hold other expenses; there a directive adds one.
+Several accounts may be the bank, and several may hold other expenses; there a directive adds one. A bottle that
+came into a stock account stays stock when another account takes the role.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
 
 class Role(StrEnum):
@@ -49,6 +50,9 @@ class Role(StrEnum):
     PERSONAL_USE = "personal-use"
     CONTRIBUTED = "contributed"
 
+
+#: What the roots of accounts are called here; books may give them other names.
+ROOTS = ("Assets", "Liabilities", "Equity", "Income", "Expenses")
 
 DEFAULT_ACCOUNTS: Mapping[Role, str] = {
     Role.STOCK: "Assets:Stock",
@@ -86,17 +90,42 @@ SHARED_ROLES = frozenset({Role.BANK, Role.OTHER_EXPENSES, Role.OTHER_COSTS, Role
 LIQUID_COST_ROLES = frozenset({Role.COST_OF_GOODS, Role.SHRINKAGE})
 
 
-class RoleMap:
-    """The roles of all accounts on one day."""
+def root(account: str) -> str:
+    """Return the first part of the name of an account, which tells its kind."""
+    return account.partition(":")[0]
 
-    def __init__(self, accounts: Mapping[Role, tuple[str, ...]]) -> None:
+
+class RoleMap:
+    """The roles of all accounts on one day.
+
+    Args:
+        accounts: the accounts of each role, first the one that entries of ours use.
+        former_stock: accounts that were stock, each with the day from which it was not.
+    """
+
+    def __init__(
+        self,
+        accounts: Mapping[Role, tuple[str, ...]],
+        former_stock: Mapping[str, datetime.date] | None = None,
+    ) -> None:
         self._accounts = accounts
+        self._former_stock = former_stock or {}
         self._role_of_root = {account: role for role, names in accounts.items() for account in names}
         self._known: dict[str, Role | None] = {}
+        # All expenses stand under the root of this one.
+        self._expenses = f"{root(self.account(Role.COST_OF_GOODS))}:"
 
     def account(self, role: Role) -> str:
         """Return the account that entries of ours use for a role."""
         return self._accounts[role][0]
+
+    def accounts(self, role: Role) -> tuple[str, ...]:
+        """Return all accounts that were given a role."""
+        return self._accounts[role]
+
+    def is_expense(self, account: str) -> bool:
+        """Whether an account is one of expenses, those without a role too."""
+        return account.startswith(self._expenses)
 
     def role(self, account: str) -> Role | None:
         """Return the role of the nearest account at or above this one, or None for a private account."""
@@ -109,12 +138,46 @@ class RoleMap:
             role = self._known[account] = self._role_of_root.get(parent)
             return role
 
-    def replace(self, role: Role, account: str) -> RoleMap:
-        """Return the roles with one account changed, or added where several may share the role."""
+    def holds_stock(self, account: str, since: datetime.date | None) -> bool:
+        """Whether a lot stands in a stock account: one that is, or that was on the day the lot is of.
+
+        Args:
+            account: where it stands.
+            since: the day the lot is of; None for what leaves, which may have come in on any day.
+        """
+        role = self.role(account)
+        if role is not None or not self._former_stock:
+            return role is Role.STOCK
+        return any(
+            f"{account}:".startswith(f"{root}:") and (since is None or since < until)
+            for root, until in self._former_stock.items()
+        )
+
+    def replace(self, role: Role, account: str, day: datetime.date) -> RoleMap:
+        """Return the roles with one account changed on a day, or added where several may share the role."""
         kept = self._accounts[role] if role in SHARED_ROLES else ()
         if account in kept:
             return self
-        return RoleMap({**self._accounts, role: (*kept, account)})
+        former = dict(self._former_stock)
+        if role is Role.STOCK:
+            former[self.account(role)] = day
+            former.pop(account, None)
+        return RoleMap({**self._accounts, role: (*kept, account)}, former)
+
+
+def default_roles(roots: Sequence[str] = ROOTS) -> RoleMap:
+    """Return the roles of accounts before any change.
+
+    Args:
+        roots: what the books call the roots of accounts, in the order of `ROOTS`.
+    """
+    names = dict(zip(ROOTS, roots, strict=True))
+    return RoleMap(
+        {
+            role: (names[root(account)] + account.removeprefix(root(account)),)
+            for role, account in DEFAULT_ACCOUNTS.items()
+        },
+    )
 
 
 class AccountRoles:
@@ -122,14 +185,17 @@ class AccountRoles:
 
     Args:
         overrides: (day, role, account) for each change the owner wrote; a later one of a day wins.
+        roles: those before any change.
     """
 
-    def __init__(self, overrides: Iterable[tuple[datetime.date, Role, str]] = ()) -> None:
-        roles = RoleMap({role: (account,) for role, account in DEFAULT_ACCOUNTS.items()})
+    def __init__(
+        self, overrides: Iterable[tuple[datetime.date, Role, str]] = (), roles: RoleMap | None = None,
+    ) -> None:
+        roles = roles or default_roles()
         self._days: list[datetime.date] = []
         self._maps = [roles]
         for day, role, account in sorted(overrides, key=lambda override: override[0]):
-            roles = roles.replace(role, account)
+            roles = roles.replace(role, account, day)
             self._days.append(day)
             self._maps.append(roles)
 

@@ -17,6 +17,7 @@ import re
 from bisect import bisect_right
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import groupby
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -26,14 +27,16 @@ from beancount.core.data import Commodity as CommodityDirective
 from beancount.core.data import Custom
 
 from millilot.ledger import goods
-from millilot.ledger.accounts import AccountRoles, Role
+from millilot.ledger.accounts import ROOTS, SHARED_ROLES, AccountRoles, Role, default_roles, root
 from millilot.ledger.money import Weight
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from beancount.core.data import Directive
+
+    from millilot.ledger.accounts import RoleMap
 
 ZERO = Decimal(0)
 MILLILITRES = "mL"
@@ -43,6 +46,12 @@ EACH = "each"
 PARCEL = "parcel"
 _SIZE = re.compile(rf"\d+(\.\d+)? {MILLILITRES}", re.ASCII)
 _LINK = re.compile(r"\^?([A-Za-z0-9\-_/.]+)")
+
+#: The directive in which the plugin hands on what the books call the roots of accounts, where they rename them.
+ROOT_NAMES = "millilot-roots"
+
+#: Roles whose account may be of the kind of another's too: a card may be a bank.
+_ALSO_LIKE = {Role.BANK: (Role.CLAIMS,)}
 
 #: What a stage writes into the metadata of a claim that cannot be met; no report counts it then.
 REFUSED = "refused"
@@ -90,6 +99,13 @@ class AccountSetting(NamedTuple):
     day: datetime.date
     role: Role
     account: str
+    entry: Custom
+
+
+class RootNames(NamedTuple):
+    """What the books call the roots of accounts, in the order of `millilot.ledger.accounts.ROOTS`."""
+
+    names: tuple[str, ...]
 
 
 class PourLoss(NamedTuple):
@@ -198,10 +214,55 @@ def _read_account(entry: Custom) -> AccountSetting | str:
     match values:
         case [(str(role), _), (str(account), dtype)] if dtype == account_names.TYPE:
             try:
-                return AccountSetting(entry.date, Role(role), account)
+                return AccountSetting(entry.date, Role(role), account, entry)
             except ValueError:
                 return f'There is no role "{role}"; the roles are {", ".join(Role)}.'
     return f"An account setting names a role and an account; {expected}"
+
+
+def _read_roots(entry: Custom) -> RootNames | str:
+    names = tuple(value.value for value in entry.values or [])
+    if len(names) != len(ROOTS) or not all(isinstance(name, str) for name in names):
+        return f'The names of the roots are written as options, such as option "name_assets" "{ROOTS[0]}".'
+    return RootNames(names)
+
+
+def _settle_accounts(
+    settings: Iterable[AccountSetting], roles: RoleMap,
+) -> tuple[AccountRoles, list[Complaint]]:
+    """Give accounts their roles, and refuse those that are of another kind or have another role already."""
+    complaints: list[Complaint] = []
+    fitting: list[AccountSetting] = []
+    start = roles
+    for _, of_day in groupby(sorted(settings, key=attrgetter("day")), key=attrgetter("day")):
+        changes = list(of_day)
+        # What is replaced today is free to take another role.
+        replaced = {change.role for change in changes} - SHARED_ROLES
+        taken = {
+            account: role for role in Role if role not in replaced for account in roles.accounts(role)
+        }
+        for change in changes:
+            problem = _misfit(change, taken.setdefault(change.account, change.role), start)
+            if problem is not None:
+                complaints.append(Complaint(change.entry.meta, problem, change.entry))
+                continue
+            fitting.append(change)
+            roles = roles.replace(change.role, change.account, change.day)
+    return AccountRoles((change[:3] for change in fitting), start), complaints
+
+
+def _misfit(change: AccountSetting, taken_by: Role, start: RoleMap) -> str | None:
+    day, role, account, _ = change
+    kinds = {root(start.account(like)) for like in (role, *_ALSO_LIKE.get(role, ()))}
+    expected = f'expected: {day} custom "millilot-account" "{role}"'
+    if root(account) not in kinds:
+        return (
+            f"The role {role} is played by an account under {' or '.join(sorted(kinds))}, not by {account}; "
+            f"{expected} {start.account(role)}"
+        )
+    if taken_by is not role:
+        return f"{account} plays the role {taken_by}, and an account has one role; {expected} and another account"
+    return None
 
 
 def _read_pour_loss(entry: Custom) -> PourLoss | str:
@@ -301,7 +362,8 @@ def _read_commodity(entry: CommodityDirective) -> Commodity | str:
     )
 
 
-_READERS = {
+_READERS: Mapping[str, Callable[[Custom], object]] = {
+    ROOT_NAMES: _read_roots,
     "millilot-account": _read_account,
     "pour-loss": _read_pour_loss,
     "kit": _read_kit,
@@ -317,7 +379,7 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
     Returns:
         The settings, and a complaint for each directive that cannot be read (it is then left out).
     """
-    kinds = (AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim)
+    kinds = (RootNames, AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim)
     read: dict[type, list[Any]] = {kind: [] for kind in kinds}
     commodities = Commodities()
     declared = set()
@@ -345,8 +407,11 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
             kits.append(kit)
         else:
             complaints.append(Complaint(kit.entry.meta, problem, kit.entry))
+    names = next((each.names for each in read[RootNames]), ROOTS)
+    roles, misfits = _settle_accounts(read[AccountSetting], default_roles(names))
+    complaints += misfits
     settings = Settings(
-        AccountRoles(read[AccountSetting]),
+        roles,
         commodities,
         frozenset(declared),
         tuple(sorted(read[PourLoss])),

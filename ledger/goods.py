@@ -7,8 +7,8 @@ posting that carries the same cost to where the goods went::
     Expenses:CostOfGoods:Fragrance                                     6.48 USD
 
 A pair with both signs turned is a return. A stock posting at cost without such a partner is a purchase (when
-positive), a return to the supplier (when negative), or one half of a re-costed lot. Plugin and reports both
-read the books by this rule, so it makes no difference who wrote the pair.
+positive), a return to the supplier (when negative), or one half of a lot that is re-costed, or moved to another
+stock account. Plugin and reports both read the books by this rule, so it makes no difference who wrote the pair.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from beancount.core.data import Posting, Transaction
 
@@ -85,22 +85,43 @@ def is_booked(entry: Transaction) -> bool:
 
 def carries_cost(account: str, roles: RoleMap) -> bool:
     """Whether an account can be where goods went: any expense, or the owner's own use."""
-    return account.startswith("Expenses:") or roles.role(account) is Role.PERSONAL_USE
+    return roles.is_expense(account) or roles.role(account) is Role.PERSONAL_USE
+
+
+def is_in_stock(posting: Posting, roles: RoleMap) -> bool:
+    """Whether a posting stands at its cost in a stock account."""
+    if not isinstance(posting.cost, Cost):
+        return False
+    number: Decimal = posting.units.number  # type: ignore[union-attr,assignment]  # booking has filled it in
+    # Where the owner wrote no date of the lot, booking gives what leaves the day of its transaction.
+    return roles.holds_stock(posting.account, posting.cost.date if number > 0 else None)
 
 
 def stock_postings(postings: Sequence[Posting], roles: RoleMap) -> Iterator[StockPosting]:
     """Yield the stock postings at cost of a transaction, each with its partner."""
     last = len(postings) - 1
     for index, posting in enumerate(postings):
-        if not isinstance(posting.cost, Cost) or roles.role(posting.account) is not Role.STOCK:
+        if not is_in_stock(posting, roles):
             continue
         quantity, commodity = cast("tuple[Decimal, str]", posting.units)
+        cost = cast("Cost", posting.cost)
         stock = StockPosting(
-            posting.account, commodity, quantity, posting.cost, posting.meta or {}, index, partner=None,
+            posting.account, commodity, quantity, cost, posting.meta or {}, index, partner=None,
         )
         if index < last and _is_partner(postings[index + 1], stock, roles):
             stock = stock._replace(partner=postings[index + 1])
         yield stock
+
+
+def both_ways(stock: Iterable[StockPosting]) -> dict[str, list[StockPosting]]:
+    """Return the unpaired postings of each lot, by label, that both leaves and comes in a transaction."""
+    by_label: dict[str, list[StockPosting]] = {}
+    for item in stock:
+        if item.partner is None and item.cost.label is not None:
+            by_label.setdefault(item.cost.label, []).append(item)
+    return {
+        label: items for label, items in by_label.items() if len({item.quantity > 0 for item in items}) > 1
+    }
 
 
 def _is_partner(posting: Posting, stock: StockPosting, roles: RoleMap) -> bool:

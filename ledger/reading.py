@@ -112,8 +112,11 @@ class _Reader:
     def meet(self, entry: Transaction) -> None:
         """Make the records of the lots a transaction brings."""
         if any(posting.cost is not None for posting in entry.postings):
-            for item in goods.stock_postings(entry.postings, self.settings.roles.on(entry.date)):
-                self._meet(entry, item)
+            stock = list(goods.stock_postings(entry.postings, self.settings.roles.on(entry.date)))
+            both_ways = goods.both_ways(stock)
+            for item in stock:
+                if item.cost.label not in both_ways:
+                    self._meet(entry, item)
 
     def read(self, entry: Transaction) -> None:
         """Make the record of a transaction."""
@@ -169,6 +172,7 @@ class _Reader:
         recosted: dict[str, tuple[Decimal, Decimal, Mapping[str, Any]]] = {
             name: (ZERO, ZERO, meta) for name, (_, meta) in late.items() if name in self.bottles
         }
+        both_ways = goods.both_ways(stock)
         for item in stock:
             bottle = self.bottles.get(item.cost.label or "")
             if bottle is None:
@@ -179,7 +183,7 @@ class _Reader:
             elif item.partner is not None:
                 to = roles.role(item.partner.account)
                 kind = _departure(item.partner, to, bottle)
-            elif item.meta.get(goods.MARK) in {goods.RECOST, goods.STOCKTAKE}:
+            elif bottle.name in both_ways:
                 quantity, value, _ = recosted.get(bottle.name, (ZERO, ZERO, item.meta))
                 recosted[bottle.name] = quantity + item.quantity, value + item.value, item.meta
                 continue

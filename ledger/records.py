@@ -140,7 +140,7 @@ class Bottle:
         name: the lot label.
         commodity: what is in it.
         bought: the day it came in.
-        account: the stock account it stands in.
+        account: the stock account it came into.
         source: the transaction that brought it.
         keep: mL the owner means to keep.
         tare: g of the empty bottle, or None.

@@ -16,6 +16,7 @@ Everything else is a slip, and is refused with words that say how to write it.
 
 from __future__ import annotations
 
+import datetime
 from decimal import Decimal
 from enum import Enum
 from functools import lru_cache
@@ -25,7 +26,7 @@ from beancount.core.interpolate import AUTOMATIC_META
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.money import Weight
+from millilot.ledger.money import Weight, snap, weight
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -96,9 +97,15 @@ class Refused(NamedTuple):
 
 
 def read_asks(
-    entry: Transaction, roles: RoleMap, goods_codes: Collection[str],
+    entry: Transaction, roles: RoleMap, goods_codes: Collection[str], currency: str | None,
 ) -> tuple[list[Ask], list[Refused], list[int], bool]:
     """Read what a transaction asks for.
+
+    Args:
+        entry: the transaction.
+        roles: the roles of accounts on its day.
+        goods_codes: the commodities that are goods.
+        currency: the operating currency, in which lines are priced; None when the books set none.
 
     Returns:
         The draws and returns; the slips; the places of lines that only mirror the draws, so that the lots take
@@ -115,7 +122,7 @@ def read_asks(
         number, commodity = cast("tuple[Decimal, str]", units)
         role = roles.role(posting.account)
         if posting.cost is not None:
-            if role is Role.STOCK:
+            if role is Role.STOCK or goods.is_in_stock(posting, roles):
                 at_cost = True
             else:
                 refused.append(Refused(place, _cost_outside_stock(posting, number, commodity)))
@@ -123,7 +130,9 @@ def read_asks(
             mirrors.append(place)
         else:
             result = _read_line(place, units, role, entry, roles)
-            if isinstance(result, Ask):
+            if posting.price is not None and currency is not None and posting.price.currency != currency:
+                refused.append(Refused(place, _priced_abroad(posting, number, commodity, currency)))
+            elif isinstance(result, Ask):
                 asks.append(result)
             else:
                 refused.append(result)
@@ -156,6 +165,8 @@ def _read_line(
         # An import page that keeps metadata as JSON can save no number, so importers write one as text.
         vials = Decimal(vials)
     loss = meta.get("loss")
+    if goods.POURED in meta:
+        return Refused(place, _poured_on_line(meta[goods.POURED], entry))
     if bottle is not None and not isinstance(bottle, str):
         return Refused(place, f"bottle: is the name of a bottle in quotes, not {bottle}.")
     if vials is not ONE and not _is_quantity(vials):
@@ -169,6 +180,14 @@ def _read_line(
 def _size(number: Decimal) -> Decimal:
     """Return how much a line moves; vials have few sizes, and share theirs."""
     return abs(number)
+
+
+def _poured_on_line(poured: object, entry: Transaction) -> str:
+    day = poured if isinstance(poured, datetime.date) else entry.date
+    return (
+        f"{goods.POURED}: {poured} stands below this line, and it belongs to the whole order. Write it below the "
+        f"first line of the order: {goods.POURED}: {day}"
+    )
 
 
 def _is_quantity(value: object) -> bool:
@@ -209,6 +228,16 @@ def _slip(posting: Posting, number: Decimal, commodity: str, role: Role | None) 
     return (
         f"{written} cannot stand on {account}. Goods go to sales or swaps with a price, or to an expense or "
         "personal use without one; in a stock account they stand at their cost."
+    )
+
+
+def _priced_abroad(posting: Posting, number: Decimal, commodity: str, currency: str) -> str:
+    total, abroad = weight(posting)
+    paid = f"{snap(abs(total), abroad)} {abroad}"
+    return (
+        f"The books are kept in {currency}, and this line is priced in {abroad}. Write what it came to in "
+        f"{currency}: {number} {commodity} @@ ... {currency}, and on the line of its money {paid} @@ ... "
+        f"{currency}."
     )
 
 

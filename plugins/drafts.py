@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
-from itertools import chain, groupby
-from operator import itemgetter
+from itertools import chain
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 from beancount.core.amount import Amount
@@ -22,7 +21,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit, snap, weight
 from millilot.plugins.asks import Ask, Way, read_asks
 from millilot.plugins.landed_cost import generated_meta
-from millilot.plugins.order import content_key, link_key
+from millilot.plugins.order import in_order
 from millilot.plugins.problems import DrawError
 
 if TYPE_CHECKING:
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.opening import Accounts
-    from millilot.plugins.order import Key
     from millilot.plugins.problems import Problem
     from millilot.plugins.stock import Piece
 
@@ -69,7 +67,7 @@ class Draft:
     )
 
     def __init__(
-        self, entry: Transaction, roles: RoleMap, codes: Collection[str], accounts: Accounts,
+        self, entry: Transaction, roles: RoleMap, codes: Collection[str], currency: str | None, accounts: Accounts,
     ) -> None:
         self._accounts = accounts
         self.entry = entry
@@ -79,7 +77,7 @@ class Draft:
         self._served: dict[int, _Served] = {}
         self._kept_stock: dict[int, list[Posting]] = {}
         self._generated: list[Posting] = []
-        self.asks, refused, self._mirrors, at_cost = read_asks(entry, roles, codes)
+        self.asks, refused, self._mirrors, at_cost = read_asks(entry, roles, codes, currency)
         self.stock = list(goods.stock_postings(entry.postings, roles)) if at_cost else []
         for place, message in refused:
             self.fail(place, DrawError, message)
@@ -258,7 +256,7 @@ class Draft:
 
     def _account_of_money(self, failed: Posting, currency: str) -> str:
         """Return where the money of a failed line stands: where it was written, but on no stock account."""
-        if self.roles.role(failed.account) is Role.STOCK:
+        if self.roles.role(failed.account) is Role.STOCK or goods.is_in_stock(failed, self.roles):
             return self.account(Role.INBOUND, currency, failed.meta or self.entry.meta)
         return failed.account
 
@@ -299,7 +297,7 @@ def pair(piece: Piece, units: Amount, account: str, meta: dict[str, Any]) -> tup
     )
 
 
-def in_order(drafts: list[Draft]) -> list[Draft]:
+def rivals_in_order(drafts: list[Draft]) -> list[Draft]:
     """Return the drafts of one day in the order of their contents.
 
     Only drafts that ask for the same commodity can be in each other's way; the others are spared the comparison.
@@ -309,20 +307,12 @@ def in_order(drafts: list[Draft]) -> list[Draft]:
         return drafts
     asking = Counter(asked)
     alone: list[Draft] = []
-    rivals: list[tuple[Key, Draft]] = []
+    rivals: list[Draft] = []
     for draft in drafts:
         for ask in draft.asks:
             if asking[ask.commodity] > 1:
-                rivals.append((link_key(draft.entry), draft))
+                rivals.append(draft)
                 break
         else:
             alone.append(draft)
-    rivals.sort(key=itemgetter(0))
-    ordered: list[Draft] = []
-    for _, same in groupby(rivals, key=itemgetter(0)):
-        ties = [draft for _, draft in same]
-        if len(ties) > 1:
-            # The links hardly ever leave it open; only then is the rest looked at.
-            ties.sort(key=lambda draft: content_key(draft.entry))
-        ordered += ties
-    return ordered + alone
+    return in_order(rivals) + alone

@@ -35,7 +35,7 @@ from millilot.ledger.directives import read_settings
 from millilot.ledger.money import operating_currency
 from millilot.plugins.asks import Ask, may_return
 from millilot.plugins.commodities import cost_roles, goods_codes
-from millilot.plugins.drafts import Draft, in_order
+from millilot.plugins.drafts import Draft, rivals_in_order
 from millilot.plugins.explain import Explain
 from millilot.plugins.landed_cost import inbound_accounts, inbound_of
 from millilot.plugins.late_cost import book_late_cost
@@ -120,11 +120,11 @@ class _Walk:
         """Book the entries of one day, one step after the other; return the drafts by identity of the entry."""
         roles = self.settings.roles.on(entries[0].date)
         found = [
-            Draft(entry, roles, self.codes, self.accounts)
+            Draft(entry, roles, self.codes, self.currency, self.accounts)
             for entry in entries
             if isinstance(entry, Transaction) and self._concerns(entry)
         ]
-        drafts = in_order(found)
+        drafts = rivals_in_order(found)
         for draft in drafts:
             for arrival in self.arriving.get(id(draft.entry), ()):
                 self.shelf.add(Lot.from_arrival(arrival, self.currency))

@@ -20,7 +20,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.amount import Amount
-from beancount.core.data import Open, Posting, Transaction
+from beancount.core.data import Posting, Transaction
 from beancount.core.interpolate import AUTOMATIC_META
 
 from millilot.ledger import goods
@@ -64,12 +64,11 @@ class Inbound(NamedTuple):
 
 
 def inbound_accounts(entries: Directives, roles: AccountRoles) -> frozenset[str]:
-    """Return the accounts the books open for inbound costs."""
-    return frozenset(
-        entry.account
-        for entry in entries
-        if isinstance(entry, Open) and Role.INBOUND in roles.ever(entry.account)
-    )
+    """Return the accounts the books use for inbound costs; another plugin may open them later."""
+    used = {
+        posting.account for entry in entries if isinstance(entry, Transaction) for posting in entry.postings
+    }
+    return frozenset(account for account in used if Role.INBOUND in roles.ever(account))
 
 
 def inbound_of(entry: Transaction, roles: RoleMap) -> Inbound | None:

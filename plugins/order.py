@@ -8,10 +8,16 @@ order 10), then of their postings.
 from __future__ import annotations
 
 import re
+from itertools import groupby
+from operator import itemgetter
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from beancount.core.data import Posting, Transaction
+
+    from millilot.plugins.drafts import Draft
 
 Key: TypeAlias = tuple[object, ...]
 
@@ -42,6 +48,19 @@ def content_key(entry: Transaction) -> Key:
             for posting in entry.postings
         ],
     )
+
+
+def in_order(drafts: Iterable[Draft]) -> list[Draft]:
+    """Return drafts of transactions in the order of their contents."""
+    keyed = sorted(((link_key(draft.entry), draft) for draft in drafts), key=itemgetter(0))
+    ordered: list[Draft] = []
+    for _, same in groupby(keyed, key=itemgetter(0)):
+        ties = [draft for _, draft in same]
+        if len(ties) > 1:
+            # The links hardly ever leave it open; only then is the rest looked at.
+            ties.sort(key=lambda draft: content_key(draft.entry))
+        ordered += ties
+    return ordered
 
 
 def _wishes(posting: Posting) -> list[str]:

@@ -114,6 +114,10 @@ class Lot:
         """The day it came in."""
         return self.entry.date
 
+    def cost_at(self, number: Decimal) -> Cost:
+        """Return the cost of what stands in it at a cost per unit, with the date and label of the lot."""
+        return self.cost._replace(number=number)
+
     def take(self, quantity: Decimal) -> list[Piece]:
         """Take a quantity that is there, from the first layer on."""
         self.left -= quantity
@@ -209,6 +213,8 @@ class Shelf:
         while start < len(lots) and not lots[start].layers:
             start += 1
         self._first[commodity] = start
+        if start < len(lots) and lots[start].left >= wanted and lots[start].entry is not entry:
+            return [lots[start]]
         serving = []
         for place in range(start, len(lots)):
             lot = lots[place]

@@ -27,7 +27,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.reading import order_of
 from millilot.plugins.drafts import pair
 from millilot.plugins.landed_cost import generated_meta
-from millilot.plugins.order import content_key
+from millilot.plugins.order import in_order
 from millilot.plugins.problems import SupplyError
 from millilot.plugins.stock import take
 
@@ -48,11 +48,12 @@ ZERO = Decimal(0)
 
 
 class _Use(NamedTuple):
-    """A supply that is used: which, how much of it, and the role of the account that bears its cost."""
+    """A supply that is used: how much of it leaves, as an amount below nought, and who bears its cost."""
 
     commodity: str
     quantity: Decimal
     role: Role
+    units: Amount
 
 
 class Supplies:
@@ -76,6 +77,8 @@ class Supplies:
         self._codes = {supply.currency for kit in settings.kits for supply in kit.supplies}
         self._packed = set(_packed_orders(entries, settings)) if settings.kits else set()
         self._empty_since: dict[str, datetime.date] = {}
+        # What the vials of a line use, by mL and number of vials, and what a parcel does (None), on this day.
+        self._uses: dict[tuple[Decimal, Decimal] | None, list[_Use]] = {}
 
     def book(self, day: datetime.date, drafts: Iterable[Draft]) -> None:
         """Take the kits of a day, when all its draws are served.
@@ -88,11 +91,13 @@ class Supplies:
             return
         selling = [draft for draft in drafts if draft.sold]
         if len(selling) > 1:
-            selling.sort(key=lambda draft: content_key(draft.entry))
+            selling = in_order(selling)
+        # Kits are in force by day, and a day sells few sizes.
+        self._uses.clear()
         for draft in selling:
             parcel = self._parcel(draft)
             for ask in draft.sold:
-                self._take(draft, ask, [*self._vials(draft, ask), *parcel])
+                self._take(draft, ask, self._vials(draft, ask) + parcel)
                 parcel = []
         for code in self._codes:
             if any(lot.left for lot in reversed(self._shelf.of_commodity(code))):
@@ -104,8 +109,11 @@ class Supplies:
         """Return what the vials of a line use."""
         if not (ask.vials and self._settings.commodities[ask.commodity].is_fragrance):
             return []
-        kit = self._settings.kit(ask.quantity / ask.vials, draft.entry.date)
-        return _uses(kit, ask.vials, Role.SUPPLIES_USED)
+        sold = ask.quantity, ask.vials
+        if sold not in self._uses:
+            kit = self._settings.kit(ask.quantity / ask.vials, draft.entry.date)
+            self._uses[sold] = _uses(kit, ask.vials, Role.SUPPLIES_USED)
+        return self._uses[sold]
 
     def _parcel(self, draft: Draft) -> list[_Use]:
         """Return what the parcel uses, unless its order is packed."""
@@ -113,25 +121,31 @@ class Supplies:
         if order in self._packed:
             return []
         self._packed.add(order)
-        return _uses(self._settings.parcel_kit(draft.entry.date), Decimal(1), Role.PACKING)
+        if None not in self._uses:
+            self._uses[None] = _uses(self._settings.parcel_kit(draft.entry.date), Decimal(1), Role.PACKING)
+        return self._uses[None]
 
     def _take(self, draft: Draft, ask: Ask, uses: list[_Use]) -> None:
         """Take what a line uses, and say once what is not there."""
         meta = generated_meta(ask.meta, goods.KIT)
+        waits = self._stocktakes.concerns(draft.entry)
         short: list[str] = []
-        for commodity, quantity, role in uses:
+        for commodity, quantity, role, units in uses:
             lots = self._shelf.serving(commodity, quantity, draft.entry)
-            held = sum((lot.left for lot in lots), ZERO)
+            held = lots[0].left if len(lots) == 1 else sum((lot.left for lot in lots), ZERO)
             if quantity > held:
                 short.append(self._short(draft.entry.date, commodity, quantity, held))
                 continue
-            pieces = take(lots, quantity)
-            if not all(piece.lot.countable for piece in pieces):
+            pieces = lots[0].take(quantity) if len(lots) == 1 else take(lots, quantity)
+            if not all(lot.countable for lot in lots):
                 continue  # Its cost was refused; nothing more is said of it.
             account = draft.account(role, pieces[0].cost.currency, ask.meta)
-            for piece in pieces:
-                draft.generate(pair(piece, Amount(-piece.quantity, commodity), account, meta))
-            if self._stocktakes.concerns(draft.entry):
+            if len(pieces) == 1:
+                draft.generate(pair(pieces[0], units, account, meta))
+            else:
+                for piece in pieces:
+                    draft.generate(pair(piece, Amount(-piece.quantity, commodity), account, meta))
+            if waits:
                 self._stocktakes.note(draft.entry, pieces)
         if short:
             draft.report(ask.meta, SupplyError, " ".join([*short, "The sale is booked without what is missing."]))
@@ -146,7 +160,10 @@ class Supplies:
 def _uses(kit: Kit | None, times: Decimal, role: Role) -> list[_Use]:
     if kit is None:
         return []
-    return [_Use(commodity, number * times, role) for number, commodity in kit.supplies]
+    return [
+        _Use(commodity, number * times, role, Amount(-number * times, commodity))
+        for number, commodity in kit.supplies
+    ]
 
 
 def _order(entry: Transaction) -> str | int:

@@ -2,11 +2,13 @@
 
 Books that were printed, or whose generated postings were copied into the file, are booked again by arithmetic
 alone: whatever leaves a lot at cost is taken from it, whatever comes to a lot that is known goes back to it, and a
-lot that leaves at one cost and comes back at another in one transaction is re-costed.
+lot that leaves at one cost and comes back at another in one transaction is re-costed. One that leaves one stock
+account and comes to another is moved.
 """
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from millilot.ledger import goods
@@ -15,12 +17,13 @@ from millilot.plugins.stock import Lot, Piece, Shelf
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from decimal import Decimal
 
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.drafts import Draft
     from millilot.plugins.explain import Explain
     from millilot.plugins.returns import Outstanding
+
+ZERO = Decimal(0)
 
 
 class Written:
@@ -44,6 +47,10 @@ class Written:
             message = self._explain.unknown(stock.cost.label or stock.commodity, stock.commodity)
             draft.fail(stock.place, LotError, message)
             return []
+        if stock.account != lot.account:
+            message = f"{lot.name} stands in {lot.account}, and this line is on {stock.account}."
+            draft.fail(stock.place, LotError, message)
+            return []
         if stock.quantity > 0:
             self._put_back(draft, stock, lot)
             return []
@@ -63,7 +70,7 @@ class Written:
             )
             draft.fail(stock.place, LotError, message)
             return
-        piece = Piece(lot, stock.quantity, lot.cost._replace(number=stock.cost.number))
+        piece = Piece(lot, stock.quantity, lot.cost_at(stock.cost.number))
         self._shelf.give_back(piece)
         self._outstanding.settle(draft, piece, stock)
         draft.keep_stock(stock, [piece], sign=1)
@@ -127,31 +134,67 @@ class Written:
         """
         booked: set[int] = set()
         waiting = [
-            halves for draft in drafts for halves in _halves(draft.stock) if _finds(halves) is found
+            (draft, halves)
+            for draft in drafts
+            for halves in goods.both_ways(draft.stock).values()
+            if _finds(halves) is found
         ]
         while waiting:
-            still = [halves for halves in waiting if not self._recost(halves, booked)]
+            still = [(draft, halves) for draft, halves in waiting if not self._recost(draft, halves, booked)]
             if len(still) == len(waiting):
                 break
             waiting = still
+        for draft, halves in waiting:
+            self._refuse_move(draft, halves, booked)
         return booked
 
-    def _recost(self, halves: Sequence[StockPosting], booked: set[int]) -> bool:
+    def _recost(self, draft: Draft, halves: Sequence[StockPosting], booked: set[int]) -> bool:
         lot = self._lot(halves[0])
         if lot is None:
             return False
         leaving = [stock for stock in halves if stock.quantity < 0]
+        coming = [stock for stock in halves if stock.quantity > 0]
+        if {stock.account for stock in leaving} != {lot.account}:
+            return False
         if not all(lot.holds_at(stock.cost.number, -stock.quantity) for stock in leaving):
             return False
+        accounts = {stock.account for stock in coming}
+        if accounts != {lot.account}:
+            # A lot stands in one account: it is moved whole.
+            if len(accounts) > 1 or {_sum(coming), -_sum(leaving)} != {lot.left}:
+                return False
+            [lot.account] = accounts
         for stock in leaving:
             lot.take_at(stock.cost.number, -stock.quantity)
-        for stock in halves:
-            if stock.quantity > 0:
-                lot.put(stock.quantity, lot.cost._replace(number=stock.cost.number))
-                lot.landed = stock.cost.number
-        lot.received += sum(stock.quantity for stock in halves)
+            draft.keep_stock(stock, [Piece(lot, -stock.quantity, lot.cost_at(stock.cost.number))], sign=-1)
+        for stock in coming:
+            cost = lot.cost_at(stock.cost.number)
+            lot.put(stock.quantity, cost)
+            lot.landed = cost.number
+            draft.keep_stock(stock, [Piece(lot, stock.quantity, cost)], sign=1)
+        lot.received += _sum(halves)
         booked.update(map(id, halves))
         return True
+
+    def _refuse_move(self, draft: Draft, halves: Sequence[StockPosting], booked: set[int]) -> None:
+        """Refuse a move of part of a lot to another account, or from one it does not stand in."""
+        lot = self._lot(halves[0])
+        if lot is None or len({stock.account for stock in halves}) == 1:
+            return
+        leaving = next(stock for stock in halves if stock.quantity < 0)
+        written = " and ".join(
+            f'{lot.account} -{layer.quantity} {lot.commodity} {{{layer.cost.number} {layer.cost.currency}, '
+            f'{layer.cost.date}, "{lot.name}"}}'
+            for layer in lot.layers
+        )
+        message = (
+            f"{lot.name} is moved to another account whole, and at its cost. Expected: {written or 'nothing'}"
+        )
+        draft.fail(leaving.place, LotError, message)
+        for stock in halves:
+            if stock is not leaving:
+                draft.leave_out(stock.place)
+        booked.update(map(id, halves))
 
 
 def found_in(drafts: Iterable[Draft]) -> set[int]:
@@ -159,20 +202,15 @@ def found_in(drafts: Iterable[Draft]) -> set[int]:
     return {
         id(stock)
         for draft in drafts
-        for halves in _halves(draft.stock)
+        for halves in goods.both_ways(draft.stock).values()
         if _finds(halves)
         for stock in halves
     }
 
 
 def _finds(halves: Iterable[StockPosting]) -> bool:
-    return sum(stock.quantity for stock in halves) > 0
+    return _sum(halves) > 0
 
 
-def _halves(stock: Iterable[StockPosting]) -> list[list[StockPosting]]:
-    """Return the unpaired postings of each lot that both leaves and comes in a transaction."""
-    by_label: dict[str, list[StockPosting]] = {}
-    for item in stock:
-        if item.partner is None and item.cost.label is not None:
-            by_label.setdefault(item.cost.label, []).append(item)
-    return [items for items in by_label.values() if len({item.quantity > 0 for item in items}) > 1]
+def _sum(stock: Iterable[StockPosting]) -> Decimal:
+    return sum((item.quantity for item in stock), ZERO)

@@ -124,10 +124,16 @@ def rounded(exact: pd.DataFrame, currency: str) -> pd.DataFrame:
     )
     for row, cells in zip(rows, costs, strict=True):
         row.update(zip(COST_COLUMNS, cells, strict=True), cost=sum(cells, ZERO))
+    split = [[row[Column.SWAPS], row[Column.SALES] - row[Column.SWAPS]] for row in rows]
     for column in Column:
-        amounts = rounding.shares([row[column] for row in rows], unit)
+        # The last row, of no bottle, stands in other reports too.
+        amounts = rounding.shares([row[column] for row in rows], unit, first=-1)
         for row, amount in zip(rows, amounts, strict=True):
             row[column] = amount
+    if any(swaps for swaps, _ in split):
+        # Each by itself, swaps could come out above the sales that hold them.
+        for row, (swaps, others) in zip(rows, rounding.table(split, unit), strict=True):
+            row[Column.SWAPS], row[Column.SALES] = swaps, swaps + others
     for row in rows:
         for name, amount in _results(row).items():
             row[name] = None if amount is None else rounding.nearest(amount, unit)

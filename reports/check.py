@@ -17,6 +17,7 @@ from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import ZERO, Kind
+from millilot.plugins.stocktake import POURED_ON, TO_POUR
 from millilot.reports.claim_remarks import claim_remarks
 from millilot.reports.fill import SOURCE, tolerable_error
 from millilot.reports.measured import measurements
@@ -95,6 +96,8 @@ def remarks(entries: Sequence[Directive], books: Books) -> list[Finding]:
     """Return what looks odd in books that are otherwise right, in the order of the files."""
     found = [
         *_foreign(books),
+        *_money_in_stock(entries, books),
+        *_poured_on(entries),
         *_poured_from_two(books),
         *(Finding(record.entry.meta, message, record.entry) for record, message in claim_remarks(books)),
         *_without_kit(books),
@@ -116,6 +119,47 @@ def _foreign(books: Books) -> Iterator[Finding]:
             f"and is left out of every report.",
             foreign.entry,
         )
+
+
+def _money_in_stock(entries: Iterable[Directive], books: Books) -> Iterator[Finding]:
+    """Yield amounts without a cost on stock accounts; goods without one were refused, so they are money."""
+    for entry in entries:
+        if not isinstance(entry, Transaction):
+            continue
+        roles = books.settings.roles.on(entry.date)
+        for posting in entry.postings:
+            if posting.cost is None and posting.units and roles.role(posting.account) is Role.STOCK:
+                yield Finding(
+                    posting.meta or entry.meta,
+                    f"{posting.units} on {posting.account} is money on a stock account and is left out of every "
+                    f"report. What belongs to the cost of a purchase stands on {roles.account(Role.INBOUND)}.",
+                    entry,
+                )
+
+
+def _poured_on(entries: Iterable[Directive]) -> Iterator[Finding]:
+    """Yield orders whose day of pouring cannot be read, so that a stocktake takes no account of it."""
+    for entry in entries:
+        if not isinstance(entry, Transaction):
+            continue
+        poured = entry.meta.get(POURED_ON)
+        expected = f"Expected, below the first line of the order: {POURED_ON}: {entry.date}"
+        if poured is not None and not isinstance(poured, datetime.date):
+            yield Finding(entry.meta, f"{POURED_ON}: is a day without quotes, not {poured!r}. {expected}", entry)
+        elif poured is not None and TO_POUR in (entry.tags or ()):
+            message = (
+                f"{POURED_ON}: {poured} takes the place of #{TO_POUR}, and here are both, so the order counts as "
+                "not poured. Take the tag off."
+            )
+            yield Finding(entry.meta, message, entry)
+        for posting in entry.postings:
+            meta = posting.meta or {}
+            on_line = meta.get(goods.POURED)
+            if on_line is not None and not isinstance(on_line, Amount) and goods.MARK not in meta:
+                message = (
+                    f"{goods.POURED}: {on_line} on a line is not read; it belongs to the whole order. {expected}"
+                )
+                yield Finding(meta, message, entry)
 
 
 def _poured_from_two(books: Books) -> Iterator[Finding]:

@@ -44,8 +44,13 @@ def _without_noise(amount: Decimal, unit: Decimal) -> Decimal:
     return amount.quantize(unit / GRAINS, ROUND_HALF_EVEN, _WIDE)
 
 
-def shares(amounts: Sequence[Decimal], unit: Decimal) -> list[Decimal]:
+def shares(amounts: Sequence[Decimal], unit: Decimal, first: int | None = None) -> list[Decimal]:
     """Round amounts so that they add up to their rounded total, by largest remainder.
+
+    Args:
+        amounts: exact amounts.
+        unit: the smallest amount, such as 0.01.
+        first: the place of one that goes to the nearest wherever the others let it.
 
     Returns:
         An amount in whole units for each, in order; of equal remainders the first is rounded up.
@@ -53,6 +58,10 @@ def shares(amounts: Sequence[Decimal], unit: Decimal) -> list[Decimal]:
     rounded = [below(amount, unit) for amount in amounts]
     missing = int((nearest(sum(amounts, ZERO), unit) - sum(rounded, ZERO)) / unit)
     remainders = [_without_noise(amount, unit) - low for amount, low in zip(amounts, rounded, strict=True)]
+    if first is not None and remainders[first]:
+        # In front of all others, or behind all that are not whole.
+        up = nearest(amounts[first], unit) > rounded[first]
+        remainders[first] = unit if up else unit / GRAINS
     by_remainder = sorted(range(len(amounts)), key=lambda place: (-remainders[place], place))
     for place in by_remainder[:missing]:
         rounded[place] += unit

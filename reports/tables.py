@@ -1,7 +1,8 @@
 """How figures are written out: as a table for the terminal, as CSV and as JSON.
 
 Figures arrive rounded; here they only become text. Text that came from files is hostile: a table shows no
-control characters, and CSV neutralises what a spreadsheet would run as a formula.
+control characters, and CSV keeps none but line breaks and tabs, and neutralises what a spreadsheet would run as a
+formula.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ _ELLIPSIS = "…"
 _GAP = "  "
 #: Text columns are not cut shorter than this.
 _SHORTEST = 6
+_REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
+_LINE_BREAKS_AND_TABS = "\n\r\t"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -80,7 +83,13 @@ def to_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
 def _csv_cell(value: object) -> str:
     if not isinstance(value, str):
         return text(value)
+    value = "".join(map(_without_control, value))
     return f"'{value}" if value.lstrip("\n ").startswith(_FORMULA_STARTS) else value
+
+
+def _without_control(character: str) -> str:
+    is_control = unicodedata.category(character) == "Cc" and character not in _LINE_BREAKS_AND_TABS
+    return _REPLACEMENT if is_control else character
 
 
 def to_table(
@@ -144,7 +153,7 @@ def _places(character: str) -> int:
 def printable(string: str) -> str:
     """Return a line with every control character replaced, so that text from a file cannot steer a terminal."""
     return "".join(
-        character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in string
+        character if character.isprintable() else _REPLACEMENT for character in string
     )
 
 

@@ -15,7 +15,7 @@ from millilot.importers.channel import choose_profile, require_fit
 from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
 from millilot.importers.text import format_entries
-from millilot.reports.commands.options import books_option
+from millilot.reports.commands.options import books_option, clean, show
 from millilot.reports.commands.progress import progress
 from millilot.reports.commands.writing import count, profile_paths, refuse
 
@@ -60,11 +60,14 @@ def import_files(
             entries = sorted(batch.new, key=lambda entry: entry.date)
             problems = books.append(entries, dry_run=dry_run)
     except InputError as error:
-        raise click.ClickException(str(error)) from None
+        raise click.ClickException(clean(str(error))) from None
     result = batch.result()
     refuse(problems, path)
     text = format_entries(entries) if dry_run else None
-    click.echo(_as_json(result, text) if layout == "json" else _as_table(result, text))
+    if layout == "json":
+        click.echo(_as_json(result, text))
+    else:
+        show(_as_table(result, text))
     if result.refused:
         raise click.exceptions.Exit(1)
 
@@ -84,7 +87,7 @@ def _as_json(result: ImportResult, text: str | None) -> str:
     values = result.as_dict()
     if text is not None:
         values["text"] = text
-    return json.dumps(values, indent=2, ensure_ascii=False)
+    return json.dumps(values, indent=2)
 
 
 def _as_table(result: ImportResult, text: str | None) -> str:

@@ -24,6 +24,12 @@ if TYPE_CHECKING:
     Command = TypeVar("Command", bound=Callable[..., object])
 
 
+ON_ERRORS = (
+    "Errors in the books are shown on the standard error stream, and the figures are those of what could be "
+    "booked. The exit status is 0 all the same: that of `millilot check` tells whether the books are right."
+)
+
+
 class Format(StrEnum):
     """How a report is written out."""
 
@@ -62,7 +68,8 @@ books_option = click.option(
 
 
 def report_options(command: Command) -> Command:
-    """Add the options that every report has."""
+    """Add the options that every report has, and what its help says of errors."""
+    command.__doc__ = f"{command.__doc__}\n\n{ON_ERRORS}"
     for option in (
         click.option("--wide", is_flag=True, help="Show all columns, however wide the table gets."),
         click.option("--to", callback=_day, metavar="DATE", help="Show the state at the end of this day."),
@@ -90,7 +97,7 @@ def load(path: Path) -> Loaded:
         # The public function may answer from a cache, which does not notice that the plugin has changed.
         return Loaded(*loader._load([(str(path.absolute()), True)], None, None, None))
     except (OSError, UnicodeDecodeError, ArithmeticError) as error:
-        raise click.ClickException(f"The books cannot be read: {path}: {error}") from error
+        raise click.ClickException(clean(f"The books cannot be read: {path}: {error}")) from error
 
 
 def read(path: Path, to: datetime.date | None) -> Books:
@@ -103,4 +110,9 @@ def read(path: Path, to: datetime.date | None) -> Books:
 
 def show(message: str, *, err: bool = False) -> None:
     """Print a message that may quote the books, on the standard error stream if asked to."""
-    click.echo("\n".join(map(printable, message.splitlines())), err=err)
+    click.echo(clean(message), err=err)
+
+
+def clean(message: str) -> str:
+    """Return a message of several lines that cannot steer a terminal."""
+    return "\n".join(map(printable, message.splitlines()))

@@ -18,7 +18,7 @@ from millilot.importers.text import units_text
 from millilot.importers.title_rules import Pour
 from millilot.importers.unsorted import SortError, find
 from millilot.ledger.money import minor_unit
-from millilot.reports.commands.options import Format, books_option, load, show
+from millilot.reports.commands.options import Format, books_option, clean, load, show
 from millilot.reports.commands.writing import count, profile_paths, refuse
 from millilot.reports.tables import Column, to_csv, to_json, to_table
 
@@ -101,7 +101,7 @@ def sort_command(
                 answers.write()
                 _tell_of_answer(answers, changes[0].line, sorter, err=style != Format.TABLE)
     except InputError as error:
-        raise click.ClickException(str(error)) from None
+        raise click.ClickException(clean(str(error))) from None
 
 
 def _size(text: str) -> Decimal:

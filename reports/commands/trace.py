@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from millilot.reports.commands.options import Format, read, report_options
+from millilot.reports.commands.options import Format, clean, read, report_options
 from millilot.reports.tables import WIDTH, Column, to_csv, to_json, to_table
 from millilot.reports.trace import Step, UnknownNameError
 from millilot.reports.trace import trace as report
@@ -50,7 +50,7 @@ def trace_command(name: str, path: Path, style: str, to: datetime.date | None, *
     try:
         steps = report(read(path, to), name)
     except UnknownNameError as error:
-        raise click.ClickException(str(error)) from None
+        raise click.ClickException(clean(str(error))) from None
     match style:
         case Format.JSON:
             click.echo(to_json([asdict(step) for step in steps]), nl=False)

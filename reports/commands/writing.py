@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from millilot.reports.commands.options import show
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
@@ -30,7 +32,7 @@ def refuse(problems: Sequence[Problem], path: Path) -> None:
     if not problems:
         return
     for problem in problems[:MOST_PROBLEMS]:
-        click.echo(problem, err=True)
+        show(str(problem), err=True)
     if len(problems) > MOST_PROBLEMS:
         click.echo(f"... and {len(problems) - MOST_PROBLEMS} more", err=True)
     raise click.ClickException(f"{path} would get {count(len(problems), 'new error')}; nothing is written.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import signal
 import stat
@@ -224,3 +225,24 @@ def test_a_full_disk_is_a_message(shop: Shop, monkeypatch: pytest.MonkeyPatch) -
             books.append(entries_of(shop, {}))
     assert shop.books.read_bytes() == before
     assert not list(shop.folder.glob(".*"))
+
+
+def test_books_that_were_replaced_while_waiting_for_the_lock_are_opened_anew(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lock = fcntl.flock
+    new = shop.books.read_bytes() + b"; of the import before\n"
+
+    def after_another_import(file: int, operation: int) -> None:
+        lock(file, operation)
+        if shop.books.read_bytes() != new:
+            copy = shop.folder / "copy"
+            copy.write_bytes(new)
+            copy.replace(shop.books)
+
+    monkeypatch.setattr(fcntl, "flock", after_another_import)
+    with open_books(shop.books) as books:
+        with shop.books.open("rb") as current, pytest.raises(BlockingIOError):
+            lock(current, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        assert books.append(entries_of(shop, {})) == []
+    assert shop.books.read_bytes().startswith(new)

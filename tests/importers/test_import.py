@@ -387,3 +387,12 @@ def test_many_new_errors_are_counted(shop: Shop) -> None:
     assert result.exit_code == 1
     assert "... and 10 more\n" in result.stderr
     assert "would get 30 new errors; nothing is written." in result.stderr
+
+
+def test_an_error_that_names_a_file_cannot_steer_the_terminal(shop: Shop) -> None:
+    text = shop.books.read_text(encoding="utf-8")
+    shop.books.write_text(re.sub("(?m)^.* open Income:Postage.*$", "", text), encoding="utf-8")
+    result = shop.run(shop.file({}, name="orders\x1b[2J.csv"))
+    assert result.exit_code == 1
+    assert "orders\N{REPLACEMENT CHARACTER}[2J.csv, row 2" in result.stderr
+    assert "\x1b" not in result.output

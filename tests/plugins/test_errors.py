@@ -64,6 +64,17 @@ def test_an_overdraw_offers_the_stocktake_that_would_cure_it(faulty: LoadedBooks
     assert 'custom "stocktake" "CH-1"' in faulty.error()
 
 
+def test_the_day_of_pouring_on_a_line_is_an_error(faulty: LoadedBooks) -> None:
+    """
+    2026-02-02 * "sale" ^order-2
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD  ; blamed
+        poured: 2026-02-04
+      Assets:Bank  12.00 USD
+    """
+    assert faulty.error().endswith("first line of the order: poured: 2026-02-04")
+    assert faulty.balance("Income:Sales") == Decimal("-12.00")
+
+
 def test_the_other_lines_of_an_order_are_booked(faulty: LoadedBooks) -> None:
     """
     2026-02-02 * "two lines" ^order-2
@@ -264,6 +275,40 @@ def test_a_cost_in_another_currency() -> None:
     )
     assert states(books.error(), "EUR", "USD")
     assert books.balance("Expenses:CostOfGoods:Fragrance") == Decimal("6.48")
+
+
+ABROAD = """
+2020-01-01 open Assets:Abroad
+2020-01-01 open Income:Sales:Abroad
+2020-01-01 open Income:Refunds:Abroad
+2026-02-01 * "sale" ^order-1
+  Income:Sales:Abroad  -5 CEDARHOUR @@ 11.10 {currency}{blamed}
+  Assets:Abroad  11.10 {currency}
+"""
+
+
+def test_a_sale_priced_in_another_currency_says_how_to_write_it() -> None:
+    books = load(ABROAD.format(currency="EUR", blamed="  ; blamed"))
+    assert states(books.error(), "-5 CEDARHOUR @@ ... USD", "11.10 EUR @@ ... USD")
+    assert books.left() == {"CH-1": 100}
+
+
+def test_a_sale_in_another_currency_is_written_with_what_it_came_to() -> None:
+    text = ABROAD.format(currency="EUR", blamed="")
+    books = load(text.replace("@@ 11.10 EUR", "@@ 12.00 USD").replace("  11.10 EUR", "  11.10 EUR @@ 12.00 USD"))
+    assert books.messages == []
+    assert books.balance("Income:Sales:Abroad") == Decimal("-12.00")
+
+
+def test_a_refund_priced_in_another_currency_is_an_error_too() -> None:
+    back = """
+2026-02-03 * "back" ^order-1
+  Income:Refunds:Abroad  5 CEDARHOUR @@ 11.10 EUR  ; blamed
+  Assets:Abroad  -11.10 EUR
+"""
+    books = load(ABROAD.format(currency="USD", blamed="") + back)
+    assert states(books.error(), "USD", "EUR")
+    assert books.left() == {"CH-1": 95}
 
 
 def test_a_reduction_by_hand_below_zero(faulty: LoadedBooks) -> None:

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from millilot.plugins.problems import LandedCostError
 from millilot.reports.command import main
 
-from .books import ACCOUNTS, PLUGIN, LoadedBooks, load
+from .books import ACCOUNTS, PLUGIN, SHELF, LoadedBooks, load
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -378,3 +378,23 @@ def test_each_inbound_account_is_cleared_by_itself() -> None:
         REST,
     )
     assert books.messages == []
+
+
+def test_inbound_is_spread_when_another_plugin_opens_its_account() -> None:
+    rest = "\n".join(line for line in SHELF.splitlines() if "Inbound" not in line)
+    books = load(
+        """
+        plugin "beancount.plugins.auto_accounts"
+        2026-01-06 * "bottle" ^purchase-2
+          Assets:Stock:QuietReed  50 QUIETREED {{100.00 USD, "QR-1"}}
+          Assets:Stock:Inbound  10.00 USD
+          Assets:Bank  -110.00 USD
+        2026-02-01 * "duty" ^purchase-2
+          Assets:Stock:Inbound  5.00 USD
+          Assets:Bank  -5.00 USD
+        """,
+        rest,
+    )
+    assert books.messages == []
+    assert books.balance("Assets:Stock:Inbound") == 0
+    assert books.stock_value() == Decimal("129.60") + 115

@@ -200,3 +200,32 @@ def test_what_a_line_asks_for_decides_between_sales_that_are_alike_else() -> Non
     assert one.messages == other.messages == []
     assert one.left() == other.left()
     assert one.balance("Expenses:CostOfGoods:Fragrance") == other.balance("Expenses:CostOfGoods:Fragrance")
+
+
+#: Two purchases of one day that have only their contents to tell them apart, each of two bottles without a name.
+UNNAMED = [
+    """
+2026-01-05 * "Second shop" "bottles"
+  Assets:Stock:CedarHour  30 CEDARHOUR {{30.00 USD}}
+  Assets:Stock:CedarHour  20 CEDARHOUR {{20.00 USD}}
+  Assets:Bank
+""",
+    """
+2026-01-05 * "First shop" "bottles"
+  Assets:Stock:CedarHour  10 CEDARHOUR {{10.00 USD}}
+  Assets:Stock:CedarHour  40 CEDARHOUR {{40.00 USD}}
+  Assets:Bank
+""",
+]
+
+
+@pytest.mark.parametrize("order", [UNNAMED, UNNAMED[::-1]])
+def test_unnamed_bottles_of_a_day_are_told_apart_by_what_their_purchases_say(order: list[str]) -> None:
+    books = load("".join(order), ACCOUNTS)
+    assert books.messages == []
+    assert books.left() == {
+        "CEDARHOUR 2026-01-05": 10,
+        "CEDARHOUR 2026-01-05 2": 40,
+        "CEDARHOUR 2026-01-05 3": 30,
+        "CEDARHOUR 2026-01-05 4": 20,
+    }

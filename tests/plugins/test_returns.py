@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from .books import LoadedBooks, states
+from .books import LoadedBooks, load, states
 
 
 def test_goods_return_to_the_lot_and_cost_they_left(books: LoadedBooks) -> None:
@@ -270,3 +270,65 @@ def test_another_fragrance_cannot_come_back(faulty: LoadedBooks) -> None:
     """
     assert "QUIETREED" in faulty.error()
     assert faulty.left() == {"CH-1": 95, "QR-1": 50}
+
+
+def test_the_last_to_leave_comes_back_first(books: LoadedBooks) -> None:
+    """
+    2026-01-06 * "second bottle"
+      Assets:Stock:CedarHour  50 CEDARHOUR {{80.00 USD, "CH-2"}}
+      Assets:Bank  -80.00 USD
+
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -103 CEDARHOUR @@ 212.00 USD
+      Assets:Bank  212.00 USD
+
+    2026-02-09 * "back" ^order-1
+      Income:Refunds  5 CEDARHOUR @@ 10.00 USD
+      Assets:Bank  -10.00 USD
+    """
+    assert books.left() == {"CH-1": 2, "CH-2": 50}
+
+
+def test_what_came_back_lies_with_what_was_left(books: LoadedBooks) -> None:
+    """
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+      Assets:Bank  12.00 USD
+
+    2026-02-09 * "back" ^order-1
+      Income:Refunds  5 CEDARHOUR @@ 12.00 USD
+      Assets:Bank  -12.00 USD
+
+    2026-02-10 * "nearly all" ^order-2
+      Income:Sales  -98 CEDARHOUR @@ 200.00 USD
+      Assets:Bank  200.00 USD
+    """
+    assert books.lines("nearly all")[2:] == [
+        'Assets:Stock:CedarHour -98 CEDARHOUR {1.296 USD, 2026-01-05, "CH-1"} [draw]',
+        "Expenses:CostOfGoods:Fragrance 127.008 USD [draw]",
+    ]
+
+
+#: Pairs by hand: all of the bottle, and what of it comes back.
+BY_HAND = """
+2026-02-01 * "{narration}" ^order-1
+  Assets:Stock:CedarHour  {quantity} CEDARHOUR {{1.296 USD, 2026-01-05, "CH-1"}}
+  Expenses:CostOfGoods:Fragrance  {cost} USD
+"""
+
+
+def test_pairs_by_hand_may_bring_back_what_left_that_day() -> None:
+    back = BY_HAND.format(narration="back", quantity=5, cost="-6.48")
+    gone = BY_HAND.format(narration="gone", quantity=-5, cost="6.48")
+    books = load(back + gone)
+    assert books.messages == []
+    assert books.left() == {"CH-1": 100}
+
+
+def test_pairs_by_hand_may_take_what_came_back_that_day() -> None:
+    all_of_it = BY_HAND.format(narration="all", quantity=-100, cost="129.60")
+    back = BY_HAND.format(narration="back", quantity=100, cost="-129.60").replace("02-01", "02-02")
+    again = BY_HAND.format(narration="again", quantity=-100, cost="129.60").replace("02-01", "02-02")
+    books = load(all_of_it + again + back)
+    assert books.messages == []
+    assert books.left() == {}

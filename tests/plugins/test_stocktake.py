@@ -437,3 +437,39 @@ def test_printed_counts_load_as_the_same_books(books: LoadedBooks) -> None:
 def test_printed_weights_load_as_the_same_books() -> None:
     books = weigh("154.0", "tare: 120.0")
     assert dated(reloaded(books).entries) == dated(books.entries)
+
+
+def test_what_was_found_bears_its_part_of_a_late_cost() -> None:
+    found = """
+    2026-01-06 * "bottle" ^purchase-1
+      Assets:Stock:QuietReed  100 QUIETREED {{120.00 USD, "QR-1"}}
+      Assets:Bank  -120.00 USD
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -40 QUIETREED @@ 90.00 USD
+      Assets:Bank  90.00 USD
+    2026-03-01 custom "stocktake" "QR-1" 66 QUIETREED
+    2026-03-02 * "duty" ^purchase-1
+      Assets:Stock:Inbound  10.60 USD
+      Assets:Bank  -10.60 USD
+    """
+    books = load(found)
+    for each in (books, reloaded(books)):
+        # 0.10 for each of 106 mL: 4.00 for the 40 that are gone.
+        assert abs(each.balance("Expenses:CostOfGoods:Fragrance") - 52) < Decimal("1E-18")
+        assert abs(each.stock_value() - Decimal("129.60") - Decimal("78.60")) < Decimal("1E-18")
+
+
+def test_what_was_found_can_leave_and_come_back() -> None:
+    found = """
+    2026-03-01 custom "stocktake" "CH-1" 110 CEDARHOUR
+    2026-03-02 * "all of it" ^order-1
+      Income:Sales  -110 CEDARHOUR @@ 200.00 USD
+      Assets:Bank  200.00 USD
+    2026-03-03 * "back" ^order-1
+      Income:Refunds  110 CEDARHOUR @@ 200.00 USD
+      Assets:Bank  -200.00 USD
+    """
+    books = load(found)
+    for each in (books, reloaded(books)):
+        assert each.messages == []
+        assert each.left() == {"CH-1": 110}

@@ -150,3 +150,48 @@ def test_a_worked_out_exchange_stays_in_its_own_currency() -> None:
     assert books.messages == []
     [posting] = books.postings("Assets:Bank:Euro")
     assert (posting.units.currency, posting.price.currency) == ("EUR", "USD")
+
+
+def test_the_few_digits_of_a_generated_cost_do_not_hide_a_slip() -> None:
+    books = load(
+        """
+        2026-01-05 * "bottle at 1.3 a mL"
+          Assets:Stock:QuietReed  100 QUIETREED {1.3 USD, "QR-1"}
+          Assets:Bank  -130.00 USD
+        2026-02-01 * "sale" ^order-1  ; blamed
+          Income:Sales  -5 QUIETREED @@ 12.00 USD
+          Assets:Bank  12.01 USD
+        """,
+    )
+    assert "balance" in books.error()
+
+
+def test_a_blank_money_line_gets_the_amount_that_was_charged(books: LoadedBooks) -> None:
+    """
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -3 CEDARHOUR @@ 10.00 USD
+      Assets:Bank
+    """
+    assert books.lines("sale")[:2] == ["Income:Sales -10.00 USD [3 CEDARHOUR]", "Assets:Bank 10.00 USD"]
+
+
+def test_a_written_amount_keeps_its_digits(books: LoadedBooks) -> None:
+    """
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -3 CEDARHOUR @@ 10.00 USD
+      Assets:Bank  10 USD
+    """
+    assert books.lines("sale")[1] == "Assets:Bank 10 USD"
+
+
+def test_a_blank_money_line_has_no_noise_where_no_tolerance_is_set() -> None:
+    books = load(
+        f"""{UNEVEN_BOTTLE}
+    2026-02-01 * "sale" ^order-1
+      Income:Sales  -3 QUIETREED @@ 10 USD
+      Assets:Bank
+        """,
+        BARE_ACCOUNTS,
+    )
+    assert books.messages == []
+    assert books.lines("sale")[1] == "Assets:Bank 10.00 USD"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from millilot.reports.bottles import COLUMNS, bottles, rows_of, totals
+from millilot.reports.collection import collection
 
 from .books import SHELF, by_bottle, read
 
@@ -38,6 +39,23 @@ WORKED = (
   Assets:Marketplace:Lantern
 """
 )
+
+
+def test_a_bottle_is_reported_on_when_the_stock_role_has_moved_to_another_account() -> None:
+    row = by_bottle(
+        read(
+            SHELF
+            + """
+2026-02-01 custom "millilot-account" "stock" Assets:Shelf
+2026-03-01 * "sale" ^order-1
+  Income:Sales  -10 CEDARHOUR @@ 40.00 USD
+  Assets:Bank
+""",
+        ),
+    )["CH-1"]
+    assert (row["ml_sold"], row["ml_left"], row["cost_of_goods"], row["sales"]) == (
+        10, 90, Decimal("12.96"), Decimal("40.00"),
+    )
 
 
 def test_a_bottle_worked_out_by_hand() -> None:
@@ -257,3 +275,52 @@ def test_a_late_cost_of_an_empty_bottle_is_a_cost_all_the_same() -> None:
 def test_a_bottle_is_paid_back_by_what_it_had_cost_on_the_day() -> None:
     books = read(EMPTY_THEN_DUTY.replace("6.00 USD", "3.00 USD"))
     assert by_bottle(books)["CH-1"]["paid_back_on"] == datetime.date(2026, 2, 1)
+
+
+def test_rounded_swaps_are_never_above_the_sales_that_hold_them() -> None:
+    rows = by_bottle(
+        read(
+            """
+2026-01-05 * "five bottles"
+  Assets:Stock:CedarHour  1 CEDARHOUR {{1.00 USD, "CH-1"}}
+  Assets:Stock:CedarHour  1 CEDARHOUR {{1.00 USD, "CH-2"}}
+  Assets:Stock:CedarHour  3 CEDARHOUR {{3.00 USD, "CH-3"}}
+  Assets:Stock:CedarHour  3 CEDARHOUR {{3.00 USD, "CH-4"}}
+  Assets:Stock:CedarHour  4 CEDARHOUR {{4.00 USD, "CH-5"}}
+  Assets:Bank
+2026-02-01 * "swap, half a cent for each bottle"
+  Income:Swaps  -2 CEDARHOUR @@ 0.01 USD
+  Assets:Stock:QuietReed  1 QUIETREED {{0.01 USD, "QR-1"}}
+2026-02-02 * "sale, 0.6, 0.6 and 0.8 cents"
+  Income:Sales  -10 CEDARHOUR @@ 0.02 USD
+  Assets:Bank  0.02 USD
+""",
+        ),
+    )
+    assert all(row["of_which_swaps"] <= row["sales"] for row in rows.values())
+    assert sum(row["of_which_swaps"] for row in rows.values()) == Decimal("0.01")
+    assert sum(row["sales"] for row in rows.values()) == Decimal("0.03")
+
+
+def test_what_no_bottle_is_found_for_is_the_same_as_in_the_collection() -> None:
+    books = read(
+        SHELF
+        + """
+2026-01-07 * "vials"
+  Assets:Stock:Supplies  1000 VIAL5 {{1.00 USD, "V-1"}}
+  Assets:Bank
+2026-02-01 * "0.3 cents" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Expenses:CostOfGoods:Supplies  3 VIAL5
+  Assets:Bank  12.00 USD
+2026-02-02 * "0.3 cents" ^order-2
+  Income:Sales  -5 QUIETREED @@ 12.00 USD
+  Expenses:CostOfGoods:Supplies  3 VIAL5
+  Assets:Bank  12.00 USD
+2026-02-03 * "0.4 cents, for no order"
+  Expenses:CostOfGoods:Supplies  4 VIAL5
+""",
+    )
+    rows = by_bottle(books)
+    assert rows[None]["net"] == collection(books).rounded("USD").unallocated == 0
+    assert sum(row["supplies"] for row in rows.values()) == Decimal("0.01")

@@ -42,6 +42,54 @@ def test_money_in_another_currency_is_left_out_and_said() -> None:
     assert message == "3.00 EUR on Expenses:Selling:Abroad is not in USD and is left out of every report."
 
 
+def test_money_on_a_stock_account_is_left_out_and_said() -> None:
+    delivery = SHELF + """
+2026-01-01 open Assets:Stock:Other USD
+2026-02-01 * "delivery"
+  Assets:Stock:Other  5.00 USD
+  Assets:Bank
+"""
+    found = [(line, message) for line, message in remarked(delivery) if "open" not in line]
+    assert found == [
+        (
+            "Assets:Stock:Other  5.00 USD",
+            (
+                "5.00 USD on Assets:Stock:Other is money on a stock account and is left out of every report. What "
+                "belongs to the cost of a purchase stands on Assets:Stock:Inbound."
+            ),
+        ),
+    ]
+
+
+ORDER = """
+2026-02-01 * "Lantern" "sale" ^order-1 {tag}{poured}
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Marketplace:Lantern  12.00 USD{on_line}
+"""
+
+
+@pytest.mark.parametrize(
+    ("tag", "poured"), [("", "\n  poured: 2026-02-03"), ("#to-pour", ""), ("", "")],
+)
+def test_a_day_of_pouring_that_is_read(tag: str, poured: str) -> None:
+    assert remarked(SHELF + ORDER.format(tag=tag, poured=poured, on_line="")) == []
+
+
+@pytest.mark.parametrize(
+    ("tag", "poured", "on_line", "words"),
+    [
+        ("", '\n  poured: "2026-02-03"', "", "poured: is a day without quotes, not '2026-02-03'."),
+        ("", "\n  poured: 5 CEDARHOUR", "", "poured: is a day without quotes"),
+        ("#to-pour", "\n  poured: 2026-02-03", "", "poured: 2026-02-03 takes the place of #to-pour"),
+        ("", "", "\n    poured: 2026-02-03", "poured: 2026-02-03 on a line is not read"),
+    ],
+)
+def test_a_day_of_pouring_that_a_stocktake_would_miss(tag: str, poured: str, on_line: str, words: str) -> None:
+    [(line, message)] = remarked(SHELF + ORDER.format(tag=tag, poured=poured, on_line=on_line))
+    assert line.startswith("Assets:Marketplace" if on_line else '2026-02-01 * "Lantern" "sale"')
+    assert message.startswith(words)
+
+
 def test_a_vial_poured_from_two_bottles() -> None:
     [(line, message)] = remarked(
         """

@@ -169,3 +169,17 @@ def test_what_the_books_say_cannot_steer_the_terminal() -> None:
     result = run("check", books='2026-01-01 * "x"\n  Expenses:Loss  1 CEDARHOUR\n    bottle: "\x1b[2J"\n')
     assert result.exit_code == 1
     assert "\x1b" not in result.stdout
+
+
+def test_a_name_near_the_one_asked_for_cannot_steer_the_terminal() -> None:
+    result = run("trace", "CH-17", books='2026-01-05 * "bottle"\n  Assets:Stock:CedarHour  1 CEDARHOUR '
+                 '{{1.00 USD, "CH-1\x1b[2J"}}\n  Assets:Bank\n')
+    assert "Near it: CH-1" in result.stderr
+    assert "\x1b" not in result.stderr
+
+
+@pytest.mark.parametrize("command", ["bottles", "collection", "count", "splits", "stock", "trace", "year"])
+def test_the_help_of_a_report_says_what_becomes_of_errors(command: str) -> None:
+    words = " ".join(CliRunner().invoke(main, [command, "--help"]).stdout.split())
+    assert "Errors in the books are shown on the standard error stream" in words
+    assert "The exit status is 0 all the same" in words

@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -30,9 +31,9 @@ def is_whole(amount: Decimal) -> bool:
     return amount == amount.quantize(CENT)
 
 
-@given(st.lists(amounts, max_size=20))
-def test_shares_add_up_to_the_rounded_total(exact: list[Decimal]) -> None:
-    rounded = rounding.shares(exact, CENT)
+@given(st.lists(amounts, max_size=20), st.booleans())
+def test_shares_add_up_to_the_rounded_total(exact: list[Decimal], one_first: bool) -> None:
+    rounded = rounding.shares(exact, CENT, first=-1 if one_first and exact else None)
     assert sum(rounded) == rounding.nearest(sum(exact, Decimal(0)), CENT)
     assert all(is_whole(after) for after in rounded)
     assert all(abs(after - before) < CENT for before, after in zip(exact, rounded, strict=True))
@@ -42,6 +43,27 @@ def test_shares_add_up_to_the_rounded_total(exact: list[Decimal]) -> None:
 def test_of_equal_remainders_the_first_is_rounded_up() -> None:
     third = Decimal(10) / 3
     assert rounding.shares([third] * 3, CENT) == [Decimal("3.34"), Decimal("3.33"), Decimal("3.33")]
+
+
+def test_one_share_goes_to_the_nearest_if_it_is_to_come_first() -> None:
+    exact = [Decimal("0.003"), Decimal("0.003"), Decimal("0.004")]
+    assert rounding.shares(exact, CENT, first=2) == [Decimal("0.01"), 0, 0]
+    exact = [Decimal("0.006"), Decimal("0.008"), Decimal("0.006")]
+    assert rounding.shares(exact, CENT, first=2) == [0, Decimal("0.01"), Decimal("0.01")]
+
+
+def test_a_first_share_gives_way_where_the_others_are_whole() -> None:
+    assert rounding.shares([Decimal("0.01"), Decimal("0.007")], CENT, first=1) == [Decimal("0.01")] * 2
+
+
+@pytest.mark.parametrize(
+    ("amount", "even"),
+    [("0.005", "0.00"), ("0.015", "0.02"), ("0.025", "0.02"), ("-0.005", "0.00"), ("-0.015", "-0.02")],
+)
+def test_a_tie_goes_to_the_even_amount(amount: str, even: str) -> None:
+    assert rounding.nearest(Decimal(amount), CENT) == Decimal(even)
+    assert rounding.shares([Decimal(amount)], CENT) == [Decimal(even)]
+    assert rounding.table([[Decimal(amount)]], CENT) == [[Decimal(even)]]
 
 
 @given(tables)

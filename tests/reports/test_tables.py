@@ -51,6 +51,13 @@ def test_csv_quotes_what_holds_a_comma_a_quote_or_a_line_break() -> None:
     assert row["bottle"] == text
 
 
+def test_csv_keeps_no_control_characters_but_line_breaks_and_tabs() -> None:
+    [row] = csv.DictReader(
+        io.StringIO(to_csv([{**ROW, "bottle": "\x1b[2J\x00\x7f\x9ba\tb\r\nc\u200d"}], list(ROW)), newline=""),
+    )
+    assert row["bottle"] == "�[2J���a\tb\r\nc\u200d"
+
+
 COLUMNS = (Column("Bottle", right=False, flexible=True), Column("Name", right=False, flexible=True), Column("Net"))
 
 

@@ -227,3 +227,19 @@ def test_an_unknown_name_ends_in_a_message() -> None:
     result = run("lantern-71")
     assert result.exit_code == 1
     assert result.stderr.startswith("Error: There is no order, bottle or batch 'lantern-71'. Near it: ")
+
+
+def test_a_move_to_another_account_is_no_movement_of_a_bottle() -> None:
+    moved = """
+2020-01-01 open Assets:Stock:Cellar CEDARHOUR "NONE"
+2026-01-05 * "to the cellar"
+  Assets:Stock:CedarHour  -100 CEDARHOUR {1.30 USD, 2026-01-05, "CH-1"}
+  Assets:Stock:Cellar  100 CEDARHOUR {1.30 USD, 2026-01-05, "CH-1"}
+2026-01-05 * "bottle"
+  Assets:Stock:CedarHour  100 CEDARHOUR {{130.00 USD, "CH-1"}}
+  Assets:Bank
+2026-02-11 * "kept"
+  Equity:PersonalUse  2 CEDARHOUR
+"""
+    movements = [(step.what, step.quantity) for step in trace(read(moved), "CH-1") if step.part == "movements"]
+    assert movements == [("bought", 100), ("kept", -2)]
