@@ -16,7 +16,8 @@ from millilot.ledger.accounts import Role
 if TYPE_CHECKING:
     from pathlib import Path
 
-EXAMPLE = re.search(r"```toml\n(.*?)```", profile.__doc__ or "", re.DOTALL)[1]  # type: ignore[index]
+EXAMPLES = re.findall(r"```toml\n(.*?)```", profile.__doc__ or "", re.DOTALL)
+EXAMPLE, LEDGER, BANK, PAYOUTS = EXAMPLES
 
 
 def written(folder: Path, text: str) -> Path:
@@ -37,8 +38,24 @@ def test_the_documented_example_is_read(tmp_path: Path) -> None:
     assert {"Order", "Net", "Label", "Tax refunded"} <= read.headings
 
 
-def test_the_example_shows_every_key_but_the_unit_price(tmp_path: Path) -> None:
-    keys = set(re.findall(r"^(?:\[*)([a-z-]+)(?: =|\])", EXAMPLE, re.MULTILINE))
+def test_the_documented_ledger_is_read(tmp_path: Path) -> None:
+    read = read_profile(written(tmp_path, LEDGER))
+    assert [rule.kind for rule in read.events] == ["price", "fee", "private"]
+    sale, fee, private = read.events
+    assert sale.fits("SALE", "item")
+    assert not sale.fits("Sale", "Postage")
+    assert (fee.fee, fee.sign, private.account, private.names_order) == ("commission", -1, "Equity:Owner", False)
+
+
+def test_the_documented_statement_and_payouts_are_read(tmp_path: Path) -> None:
+    (deposit,) = read_profile(written(tmp_path, BANK)).events
+    assert deposit.numbers("", "lantern payout L-17 THANKS") == {"payout": "L-17"}
+    assert deposit.account == "Assets:Marketplace:Lantern:Transit"
+    assert read_profile(written(tmp_path, PAYOUTS)).columns.gross == "Sales"
+
+
+def test_the_examples_show_every_key_but_the_unit_price(tmp_path: Path) -> None:
+    keys = set(re.findall(r"^(?:\[*)([a-z-]+)(?: =|\])", "".join(EXAMPLES), re.MULTILINE))
     assert {column.replace("_", "-") for column in profile.Columns.__dataclass_fields__} - keys == {"unit-price"}
 
 
@@ -55,14 +72,17 @@ def test_the_example_shows_every_key_but_the_unit_price(tmp_path: Path) -> None:
         ('encoding = "utf-8"', 'encoding = "utf-80"', 'there is no encoding "utf-80"'),
         ("skip-lines = 0", "skip-lines = -1", "expected a whole number, 0 or above, found -1"),
         ("skip-lines = 0", "skip-lines = true", "expected a whole number, 0 or above, found True"),
-        ('row = "order"', 'row = "orders"', 'expected "order" or "item", found "orders"'),
+        ('row = "order"', 'row = "orders"', 'expected "order" or "item" or "event" or .*, found "orders"'),
         ('thousands = ","', 'thousands = "."', r'thousands: is "\.", and so is decimal'),
         ('decimal = "."', 'decimal = "5"', '"5" cannot be a mark in a number'),
         ('format = "%Y-%m-%d"', 'format = "%Y-%m"', "expected year, month and day"),
         ('price = "Item total"', 'price = "Item total"\nunit-price = "Each"', "price and unit-price, found both"),
         ('price = "Item total"', "", "price and unit-price, found neither"),
         ('status = "Status"', "", r"\[status\] \[columns\] must name the column status"),
-        ('["Cancelled", "Unpaid"]', '"Cancelled"', "skip: expected a list of texts"),
+        ('["Unpaid"]', '"Unpaid"', "skip: expected a list of texts"),
+        ('row = "order"', 'row = "event"', r"\[columns\] the key date is missing"),
+        ('settled = "Settled on"', 'date = "Day"', 'date: means nothing where \\[file\\] row = "order"'),
+        ("[tax]", '[[events]]\ntype = ["A"]\nis = "price"\n[tax]', r"\[\[events\]\] with \[file\] row = .*but"),
         ("remitted = true", 'remitted = "yes"', "expected true or false, found 'yes'"),
         ('role = "fees"', 'role = "sales"', r"\[\[fees\]\] role: expected"),
         ('date = "Refunded on"', "", r"\[refund\] the key date is missing"),
@@ -80,6 +100,30 @@ def test_the_example_shows_every_key_but_the_unit_price(tmp_path: Path) -> None:
 def test_a_mistake_is_named_with_file_and_key(tmp_path: Path, old: str, new: str, message: str) -> None:
     assert old in EXAMPLE
     path = written(tmp_path, EXAMPLE.replace(old, new, 1))
+    with pytest.raises(ProfileError, match=f"(?s){re.escape(str(path))}.*{message}"):
+        read_profile(path)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('is = "price"', 'is = "sale"', r"\[\[events\]\] is: expected \"price\" or .*, found \"sale\""),
+        ('is = "price"', "", r"\[\[events\]\] is: expected"),
+        ('account = "Equity:Owner"', "", r"\[\[events\]\] the key account is missing"),
+        ('account = "Equity:Owner"', 'account = "Owner"', 'account: expected an account like "Equity:Owner"'),
+        ('type = ["Selling fee"]', "", "expected one of the keys type, detail and pattern, found none"),
+        ('amount = "Amount"', 'amount = "Amount"\ncredit = "In"', "keys amount, credit and debit, found both"),
+        ('amount = "Amount"', "", "keys amount, credit and debit, found neither"),
+        ('balance = "Balance"', "", "the column balance must be named"),
+        ('detail = "Description"', "", r"\[columns\] must name the column detail"),
+        ("[[events]]", '[refund]\namount = "Back"\n[[events]]', "a refund is one of"),
+        ('kind = "commission"', 'pattern = "("', "pattern: is not a regular expression"),
+        ('kind = "commission"', 'pattern = "(?P<name>.)"', "named groups payout, order or event, found name"),
+    ],
+)
+def test_a_mistake_in_a_ledgers_profile(tmp_path: Path, old: str, new: str, message: str) -> None:
+    assert old in LEDGER
+    path = written(tmp_path, LEDGER.replace(old, new, 1))
     with pytest.raises(ProfileError, match=f"(?s){re.escape(str(path))}.*{message}"):
         read_profile(path)
 
