@@ -7,13 +7,16 @@ from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from millilot.importers import identity
-from millilot.importers.events import LeftOut, read_orders
+from millilot.importers.corrections import compare
+from millilot.importers.events import LeftOut, Movement, Sale
+from millilot.importers.shapes import read_events
 from millilot.importers.table import iter_rows
 from millilot.importers.titles import TitleReader
-from millilot.importers.transactions import Builder
+from millilot.importers.transactions import RESERVE, Builder
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_unit, weight
 
@@ -23,7 +26,8 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Directive, Transaction
 
-    from millilot.importers.events import Event, Order
+    from millilot.importers.events import Event, Group
+    from millilot.importers.identity import Booked
     from millilot.importers.profile import Profile
     from millilot.importers.transactions import Built
 
@@ -110,12 +114,24 @@ class _Source(NamedTuple):
 
 
 class _Decision(NamedTuple):
-    """What becomes of an event, why, and its entry."""
+    """What becomes of an event, why, its entry, and how much of the rows' money it is."""
 
     event: Event
     outcome: Outcome
     reason: str
     built: Built
+    net: Decimal
+
+
+class _Met(NamedTuple):
+    """An event of an earlier row of the same import, and where it stands."""
+
+    event: Event
+    file: Path
+    row: int
+
+    def __str__(self) -> str:
+        return f"{self.file}, row {self.row}"
 
 
 class Batch:
@@ -132,7 +148,7 @@ class Batch:
     def __init__(self, entries: Sequence[Directive]) -> None:
         self._settings, _ = read_settings(entries)
         self._booked = identity.BookedEvents(entries, self._settings.roles)
-        self._met: dict[str, tuple[Event, str]] = {}
+        self._met: dict[str, _Met] = {}
         self._fates: list[Fate] = []
         self._money: dict[str, Money] = {}
         self.new: list[Transaction] = []
@@ -147,11 +163,12 @@ class Batch:
         titles = TitleReader(profile.titles, self._settings.commodities.values())
         source = _Source(path, profile, Builder(profile, self._settings.roles, titles, str(path)))
         fates: list[Fate] = []
-        for order in read_orders(iter_rows(path, profile.file, profile.headings), profile):
-            if isinstance(order, LeftOut):
-                fates.extend(self._leave_out(order, source))
+        rows = iter_rows(path, profile.file, profile.headings)
+        for group in read_events(rows, profile, partial(self._booked.order_of, profile.slug)):
+            if isinstance(group, LeftOut):
+                fates.extend(self._leave_out(group, source))
             else:
-                fates.extend(self._take(order, source))
+                fates.extend(self._take(group, source))
         self._fates.extend(sorted(fates, key=lambda fate: fate.row))
 
     def result(self) -> ImportResult:
@@ -164,16 +181,16 @@ class Batch:
             money=self._money,
         )
 
-    def _leave_out(self, order: LeftOut, source: _Source) -> Iterator[Fate]:
-        refused = order.refused
-        reasons = order.reasons
-        if not refused and self._stands_unrefunded(order.order, source):
+    def _leave_out(self, left: LeftOut, source: _Source) -> Iterator[Fate]:
+        refused = left.refused
+        reasons = left.reasons
+        if not refused and left.unless_booked and self._stands_unrefunded(left.order, source):
             refused = True
             reasons = {
                 row: f"{reason}, but the books hold the order and no refund" for row, reason in reasons.items()
             }
         sums = self._sums(source)
-        net = order.net or ZERO
+        net = left.net or ZERO
         sums.rows += net
         if refused:
             sums.refused += net
@@ -181,75 +198,132 @@ class Batch:
             sums.skipped += net
         outcome = Outcome.REFUSED if refused else Outcome.SKIPPED
         for row, reason in reasons.items():
-            yield Fate(str(source.path), row, outcome, order.order, reason)
+            yield Fate(str(source.path), row, outcome, left.order, reason)
 
     def _stands_unrefunded(self, order: str, source: _Source) -> bool:
-        slug = source.profile.slug
-        link = identity.link(identity.ORDER, slug, order)
-        sale, refund = (
-            self._booked.imported(identity.event_key(slug, kind, order)) or self._booked.written(kind, link)
-            for kind in ("sale", "refund")
-        )
-        return sale is not None and refund is None
+        link = source.builder.order_link(order)
+        return self._booked.tell("sale", link) and not self._booked.tell("refund", link)
 
-    def _take(self, order: Order, source: _Source) -> Iterator[Fate]:
-        decisions = [self._decide(event, order.rows[0], source) for event in order.events]
+    def _take(self, group: Group, source: _Source) -> Iterator[Fate]:
+        decisions = [
+            decision for event in group.events for decision in self._decide(event, group.rows[0], source)
+        ]
         sums = self._sums(source)
-        sums.rows += sum((event.net for event in order.events), ZERO)
+        net = sum((decision.net for decision in decisions), ZERO)
+        sums.rows += net
         refusals = [decision.reason for decision in decisions if decision.outcome is Outcome.REFUSED]
         if refusals:
-            sums.refused += sum((event.net for event in order.events), ZERO)
-            for row in order.rows:
-                yield Fate(str(source.path), row, Outcome.REFUSED, order.order, "; ".join(refusals))
+            sums.refused += net
+            for row in group.rows:
+                yield Fate(str(source.path), row, Outcome.REFUSED, group.order, "; ".join(refusals))
             return
         unsorted: set[int] = set()
-        for event, outcome, _, built in decisions:
+        for event, outcome, _, built, part in decisions:
             if outcome is Outcome.KNOWN:
-                sums.known += event.net
+                sums.known += part
                 self.known.append(built.transaction)
                 continue
-            self._met[identity.event_key(source.profile.slug, event.kind, event.order)] = (
-                event, f"{source.path}, row {order.rows[0]}",
-            )
+            self._met[built.transaction.meta[identity.EVENT]] = _Met(event, source.path, group.rows[0])
+            self._booked.add(built.transaction)
             self.new.append(built.transaction)
             sums.booked += _change(built.transaction, source.builder.channel_account(event))
             unsorted |= built.unsorted
         outcome, reason = _together(decisions)
-        for row in order.rows:
+        for row in group.rows:
             fate = (Outcome.UNSORTED, _UNSORTED) if row in unsorted else (outcome, reason)
-            yield Fate(str(source.path), row, fate[0], order.order, fate[1])
+            yield Fate(str(source.path), row, fate[0], group.order, fate[1])
 
-    def _decide(self, event: Event, row: int, source: _Source) -> _Decision:
+    def _decide(self, event: Event, row: int, source: _Source) -> list[_Decision]:
+        """Return what becomes of an event; of a sale whose fees changed, two things."""
+        if isinstance(event, Movement) and event.is_lost:
+            event = self._with_what_was_held(event, source)
         built = source.builder.build(event, row)
-        key = identity.event_key(source.profile.slug, event.kind, event.order)
-        if key in self._met:
-            same, place = self._met[key]
-            if same == event:
-                return _Decision(event, Outcome.KNOWN, f"the same {event.kind} as in {place}", built)
-            return _Decision(event, Outcome.REFUSED, f"another {event.kind} of the order stands in {place}", built)
+        key = built.transaction.meta[identity.EVENT]
+        met = self._met.get(key)
         booked = self._booked.imported(key)
-        if booked is not None:
-            currency = source.profile.currency
-            change = booked.change(source.builder.channel_account(event), currency)
-            if change is None or change == event.net:
-                return _Decision(event, Outcome.KNOWN, "", built)
-            reason = f"the books have this {event.kind} at {change} {currency} net, the file at {event.net}"
-            return _Decision(event, Outcome.REFUSED, reason, built)
-        if self._booked.written(event.kind, source.builder.order_link(event)) is not None:
+        if booked is not None and (met is None or met.file != source.path):
+            decision = self._compare(event, booked, built, source)
+            if isinstance(event, Sale) and decision.outcome is Outcome.REFUSED:
+                return self._decide_changed(event, booked, built, source)
+        elif met is not None:
+            decision = self._repeated(event, met, built)
+        else:
+            decision = self._first(event, built, source)
+        return [decision]
+
+    def _compare(self, event: Event, booked: Booked, built: Built, source: _Source) -> _Decision:
+        """Decide on an event that is in the books, or comes there from another file."""
+        currency = source.profile.currency
+        change = booked.change(source.builder.channel_account(event), currency)
+        if change is None or change == event.net:
+            met = self._met.get(built.transaction.meta[identity.EVENT])
+            reason = f"the same {event.kind} as in {met}" if met is not None else ""
+            return _Decision(event, Outcome.KNOWN, reason, built, event.net)
+        reason = f"the books have this {event.kind} at {change} {currency} net, the file at {event.net}"
+        return _Decision(event, Outcome.REFUSED, reason, built, event.net)
+
+    @staticmethod
+    def _repeated(event: Event, met: _Met, built: Built) -> _Decision:
+        """Decide on an event of which an earlier row of the file tells."""
+        if event == met.event:
+            return _Decision(event, Outcome.KNOWN, f"the same {event.kind} as in {met}", built, event.net)
+        reason = f"another {event.kind} {_of(event)} stands in {met}"
+        return _Decision(event, Outcome.REFUSED, reason, built, event.net)
+
+    def _first(self, event: Event, built: Built, source: _Source) -> _Decision:
+        """Decide on an event no import knows."""
+        if event.order and self._booked.written(event.kind, source.builder.order_link(event.order)) is not None:
             reason = f"the {event.kind} is written by hand, with the order's link"
-            return _Decision(event, Outcome.KNOWN, reason, built)
-        return _Decision(event, Outcome.NEW, "", built)
+            return _Decision(event, Outcome.KNOWN, reason, built, event.net)
+        if isinstance(event, Movement) and event.is_lost and not event.amount and not event.held:
+            reason = "nothing is held for the order, and the row has no amount"
+            return _Decision(event, Outcome.REFUSED, reason, built, event.net)
+        return _Decision(event, Outcome.NEW, "", built, event.net)
+
+    def _decide_changed(self, sale: Sale, booked: Booked, built: Built, source: _Source) -> list[_Decision]:
+        slug = source.profile.slug
+        corrections: list[Sequence[Transaction]] = []
+        while again := self._booked.imported(
+            identity.event_key(slug, "correction", f"{sale.number}/{len(corrections) + 1}"),
+        ):
+            corrections.append(again.entries)
+        roles = self._settings.roles
+        difference = compare(sale, booked.entries, corrections, roles, source.profile.currency)
+        if difference.contradiction:
+            return [_Decision(sale, Outcome.REFUSED, difference.contradiction, built, sale.net)]
+        correction = difference.correction
+        if correction is None:
+            reason = "its fees were corrected by a later file" if difference.superseded else ""
+            return [_Decision(sale, Outcome.KNOWN, reason, built, sale.net)]
+        entry = source.builder.build(correction, built.transaction.meta["lineno"])
+        return [
+            _Decision(sale, Outcome.KNOWN, "", built, sale.net - correction.net),
+            _Decision(correction, Outcome.NEW, "", entry, correction.net),
+        ]
+
+    def _with_what_was_held(self, dispute: Movement, source: _Source) -> Movement:
+        """Return a lost dispute with the money that was held for it, which the row may state once more."""
+        account = f"{source.builder.channel_account(dispute)}:{RESERVE}"
+        held = self._booked.held(source.builder.order_link(dispute.order), account)
+        if held and dispute.amount in {ZERO, -held}:
+            return dataclasses.replace(dispute, amount=ZERO, held=held)
+        return dispute
 
     def _sums(self, source: _Source) -> Money:
         return self._money.setdefault(source.profile.currency, Money())
 
 
+def _of(event: Event) -> str:
+    return "of the order" if event.order else "of this number"
+
+
 def _together(decisions: Sequence[_Decision]) -> tuple[Outcome, str]:
-    """Return what became of an order none of whose events was refused."""
+    """Return what became of a group none of whose events was refused."""
     new = [decision for decision in decisions if decision.outcome is Outcome.NEW]
     if not new:
         return Outcome.KNOWN, "; ".join(decision.reason for decision in decisions if decision.reason)
-    reason = "" if len(new) == len(decisions) else f"the {new[0].event.kind} only"
+    kinds = " and the ".join(decision.event.kind for decision in new)
+    reason = "" if len(new) == len(decisions) else f"the {kinds} only"
     return Outcome.NEW, reason
 
 
