@@ -16,7 +16,6 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
 import pytest
 from beancount import loader
 from beancount.core.data import Transaction
