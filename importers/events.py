@@ -124,7 +124,7 @@ class Sale:
             amount=self.price + self.postage,
             tax=self.tax,
             remitted=self.remitted,
-            fees=tuple(fee._replace(amount=-fee.amount) for fee in self.fees) if fees_back else (),
+            fees=tuple(Fee("refunded", fee.role, -fee.amount) for fee in self.fees) if fees_back else (),
             cancelled=self.cancelled,
         )
 

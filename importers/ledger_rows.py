@@ -12,7 +12,7 @@ from collections import Counter, defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from millilot.importers.cells import ZERO
+from millilot.importers.cells import ZERO, missing
 from millilot.importers.event_rules import COSTS, PAYOUTS, REFUND_PARTS, SALE_PARTS, Kind
 from millilot.importers.events import (
     FEE_ROLES,
@@ -99,7 +99,7 @@ def _name_orders(
         chain = _ancestors(line, parents)
         above = [by_event[name] for name in chain if name in by_event]
         if line.kind in PAYOUTS and not line.payout:
-            line.payout = next((other.payout for other in above if other.payout), "")
+            line.payout = next((other.payout for other in above if other.payout), line.event)
         if line.order or not line.rule.names_order or line.kind in _OF_NO_ORDER:
             continue
         named = next((other.order for other in above if other.order), "")
@@ -191,7 +191,7 @@ class _Grouping:
         prices = [line for line in lines if line.kind is Kind.PRICE]
         first, columns = prices[0], self._profile.columns
         if not first.order:
-            raise RowError(first.row.number, "expected the number of an order, found nothing")
+            raise missing(first.row, columns.order or columns.event, "the number of an order")
         for line in lines:
             below = line.kind in {Kind.DISCOUNT, Kind.TAX_REMITTED}
             if line.kind in SALE_PARTS and (line.amount > 0 if below else line.amount < 0):

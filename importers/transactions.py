@@ -183,7 +183,7 @@ class Builder:
         postings = []
         if refund.amount:
             postings.append(self._posting(roles.account(Role.REFUNDS), refund.amount))
-        postings.extend(self._fees((fee._replace(kind="refunded") for fee in refund.fees), roles))
+        postings.extend(self._fees(refund.fees, roles))
         postings.extend(self._tax(roles, -refund.tax, -refund.remitted))
         postings.append(self._posting(self.channel_account(refund), refund.net))
         return self._transaction(
