@@ -83,7 +83,7 @@ class AmountReader:
 
     def _in_minor_units(self, number: Decimal) -> Decimal:
         decimals = -int(number.as_tuple().exponent)
-        if number.adjusted() >= MOST_DIGITS:
+        if number.adjusted() >= MOST_DIGITS + (self._digits if self._numbers.minor_units else 0):
             raise UnreadableError(f"an amount of at most {MOST_DIGITS} digits")
         if self._numbers.minor_units:
             if decimals > 0:
@@ -119,9 +119,9 @@ class AmountReader:
 
     @cached_property
     def _marked(self) -> re.Pattern[str]:
-        """An amount with the currency before it, after it, or both."""
-        mark = f"(?:{self._marks})?"
-        return re.compile(f"{mark} ?{_signed(self._number, mark)} ?{mark}")
+        """An amount with the currency before it, after it, or both; outside of parentheses or within."""
+        signed = _signed(self._number, f"(?:{self._marks})?")
+        return re.compile(rf"(?:{self._marks} ?(?=\())?{signed}(?:(?<=\)) ?{self._marks})?")
 
     @cached_property
     def _blank(self) -> re.Pattern[str]:

@@ -27,6 +27,7 @@ class CellReader:
     def __init__(self, profile: Profile) -> None:
         self._amounts = AmountReader(profile.numbers, profile.currency)
         self._days = DayReader(profile.dates)
+        self._times = profile.dates.times
 
     def amount(self, row: Row, heading: str) -> Decimal | None:
         """Return an amount in the profile's currency, None for an empty cell or no column.
@@ -73,6 +74,8 @@ class CellReader:
         text = row[heading]
         if is_nothing(text):
             return None
+        if times := self._times.get(heading):
+            text = " ".join(filter(None, [text, *(row[time] for time in times)]))
         try:
             return self._days.day(text)
         except UnreadableError as error:

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import datetime
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from millilot.importers.section import REQUIRED
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from millilot.importers.section import Section
 
 #: What a row of a file can be.
@@ -87,6 +89,7 @@ class Dates:
         zone: the zone of times that name none, or None.
         books_zone: the zone whose days the books have; None for the days the file writes.
         book_on: which day an entry is booked on: `ordered`, `settled` or `paid-out`.
+        times: by the heading of a column of days, the headings of those that have the time, and perhaps the zone.
     """
 
     formats: tuple[str, ...]
@@ -94,6 +97,7 @@ class Dates:
     zone: ZoneInfo | None = None
     books_zone: ZoneInfo | None = None
     book_on: str = "ordered"
+    times: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def read_file_shape(table: Section) -> FileShape:
@@ -161,12 +165,14 @@ def read_dates(table: Section) -> Dates:
         ProfileError: when there is no format, one cannot be read or leaves the day open, or a locale or a zone is
             not known.
     """
+    times = table.section("times")
     dates = Dates(
         formats=table.one_or_more("format", REQUIRED),
         locale=_read_locale(table),
         zone=_read_zone(table, "zone"),
         books_zone=_read_zone(table, "books-zone"),
         book_on=table.choice("book-on", ("ordered", "settled", "paid-out"), "ordered"),
+        times={heading: times.one_or_more(heading) for heading in times.free()},
     )
     for layout in dates.formats:
         _require_readable(layout, table)

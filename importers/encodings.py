@@ -106,9 +106,9 @@ def _by_zeros(beginning: bytes) -> str:
     """Return the kind of UTF-16: digits, delimiters and line breaks have their zero byte on the same side."""
     first, second = beginning[::2].count(0), beginning[1::2].count(0)
     enough = len(beginning) // 20
-    if second > enough and not first:
+    if second > enough and second > 10 * first:
         return "utf-16-le"
-    if first > enough and not second:
+    if first > enough and first > 10 * second:
         return "utf-16-be"
     return ""
 

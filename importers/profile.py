@@ -37,6 +37,9 @@ zone = "UTC"                   # the zone of the file's times; one in the text (
 books-zone = "Europe/Vienna"   # the zone whose days the books have; unless stated, the day is the one in the file
 book-on = "ordered"            # the date of the entry: "ordered", "settled" or "paid-out"
 
+[dates.times]                  # where the time, or the zone, has a column of its own: they follow the day's text
+"Settled on" = ["Settled at", "Zone"]
+
 [columns]                      # what = the heading in the file
 order = "Order"                # the number of the order; "#1001" is 1001
 ordered = "Ordered on"         # the day of the order
@@ -366,6 +369,7 @@ class Profile:
         named.update(fee.column for fee in self.fees)
         if self.refund is not None:
             named.update({self.refund.amount, self.refund.date, self.refund.fee, self.refund.tax})
+        named.update(*self.dates.times.values())
         return frozenset(named - {""})
 
     @property

@@ -20,7 +20,8 @@ from millilot.importers.encodings import open_text, undecodable
 from millilot.importers.problems import FileError
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Mapping
+    from _csv import Reader as CSVReader
+    from collections.abc import Collection, Iterable, Iterator, Mapping
     from pathlib import Path
     from typing import TextIO
 
@@ -290,7 +291,7 @@ def _find_head(lines: _Lines, shape: FileShape, wanted: Collection[str]) -> Head
 
 def _head(lines: list[str], number: int, delimiter: str) -> Head | None:
     """Return what the record that begins with some lines would be as headings."""
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    reader = _csv_reader(lines, delimiter)
     try:
         cells = next(reader)
     except csv.Error:
@@ -302,12 +303,16 @@ def _cells(line: str, lines: _Lines, delimiter: str) -> list[str]:
     """Return the cells of the record that begins with a line, and perhaps goes on in those below."""
     number = lines.number
     try:
-        # Without strict, a quote that is never closed takes the rest of the file into one cell.
-        return _one_line_each(next(csv.reader(chain((line,), lines), delimiter=delimiter, strict=True)))
+        return _one_line_each(next(_csv_reader(chain((line,), lines), delimiter)))
     except csv.Error as error:
         unclosed = lines.number > number or "unexpected end" in str(error)
         reason = "a quotation mark opens a cell that does not end" if unclosed else str(error)
         raise FileError(f"{lines.path}, row {number}: cannot be read as cells: {reason}") from None
+
+
+def _csv_reader(lines: Iterable[str], delimiter: str) -> CSVReader:
+    # Without strict, a quote that is never closed takes the rest of the file into one cell.
+    return csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
 
 
 def _first_words(line: str, delimiter: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -52,7 +53,7 @@ def test_amounts(text: str, number: str) -> None:
     assert str(amount(text)) == number
 
 
-@pytest.mark.parametrize("text", ["", "-", "--", "\N{EN DASH}"])
+@pytest.mark.parametrize("text", ["", "-", "--", "---", "\N{EN DASH}", "\N{EM DASH}", "$ -", "-- USD"])
 def test_no_amount(text: str) -> None:
     assert amount(text) is None
 
@@ -66,6 +67,8 @@ def test_no_amount(text: str) -> None:
         ("1'234.56", ".", "'", "1234.56"),
         ("1234,56", ",", ".", "1234.56"),
         ("1.234.567", ",", ".", "1234567.00"),
+        ("12,34,567.8", ".", ",", "1234567.80"),
+        ("1,23,456", ".", ",", "123456.00"),
     ],
 )
 def test_marks(text: str, decimal: str, thousands: str, number: str) -> None:
@@ -91,9 +94,38 @@ def test_an_amount_beyond_reason_is_refused(text: str) -> None:
         amount(text)
 
 
-def test_thousands_in_the_wrong_place_are_refused() -> None:
-    with pytest.raises(RowError, match=r"expected an amount like 1,234\.50, found '12,34'"):
-        amount("12,34", thousands=(",",))
+@pytest.mark.parametrize(
+    "text", ["12,34", "1,2345", "0,123", "1,23,45", "1,234,56,789", "1'234,567", "1,,234", ",123"],
+)
+def test_thousands_in_the_wrong_place_are_refused(text: str) -> None:
+    with pytest.raises(RowError, match=r"expected an amount like 1,234\.50, found"):
+        amount(text, thousands=(",", "'"))
+
+
+@pytest.mark.parametrize(
+    "text", ["(-5)", "-5-", "- $-5", "(5", "5)", "-(5)", "(5)-", "\u20ac5", "\u00a35", "5 EUR", "$$5", "$", "USD"],
+)
+def test_two_signs_or_another_currency_are_refused(text: str) -> None:
+    with pytest.raises(RowError, match="expected an amount like"):
+        amount(text)
+
+
+def test_more_decimals_than_the_currency_has() -> None:
+    assert str(amount("12.0000")) == "12.00"
+    assert str(amount("12.500", currency="KWD")) == "12.500"
+    for text in ("12.3456", "0.30000000000000004"):
+        with pytest.raises(RowError, match="expected at most 2 decimals"):
+            amount(text)
+
+
+def test_minor_units() -> None:
+    assert [str(amount(text, minor_units=True)) for text in ("1250", "-5", "(1250)", "$ 7")] == [
+        "12.50", "-0.05", "-12.50", "0.07",
+    ]
+    assert str(amount("1250", minor_units=True, currency="JPY")) == "1250"
+    for text in ("12.50", "1250.0"):
+        with pytest.raises(RowError, match=f"expected an amount in minor units like 123450, found '{text}'"):
+            amount(text, minor_units=True)
 
 
 def test_a_currency_without_minor_units() -> None:
@@ -117,16 +149,116 @@ def test_counts() -> None:
             read.count(Row(2, {"Q": text}), "Q")
 
 
+def date(text: str, *formats: str, **changes: Any) -> datetime.date | None:
+    return reader(formats=formats, **changes).date(Row(12, {"Date": text}), "Date")
+
+
 @pytest.mark.parametrize(
-    ("text", "layout"),
-    [("2026-01-31", "%Y-%m-%d"), ("31.01.2026", "%d.%m.%Y"), ("Jan 31, 2026 11:59 PM", "%b %d, %Y %I:%M %p")],
+    ("text", "layout", "locale"),
+    [
+        ("2026-01-31", "%Y-%m-%d", "en"),
+        ("31.01.2026", "%d.%m.%Y", "en"),
+        ("31.1.26", "%d.%m.%y", "en"),
+        ("Jan 31, 2026 11:59 PM", "%b %d, %Y %I:%M %p", "en"),
+        ("January 31, 2026 11:59 p.m.", "%b %d, %Y %I:%M %p", "en"),
+        ("31-JAN-2026", "%d-%b-%Y", "en"),
+        ("Sat, 31 Jan 2026 12:00:00 +0000", "%a, %d %b %Y %H:%M:%S %z", "en"),
+        ("31. J\u00e4nner 2026", "%d. %B %Y", "de_AT"),
+        ("31 janv. 2026", "%d %b %Y", "fr"),
+        ("31 janv. 2026", "%d %b. %Y", "fr"),
+        ("samedi 31 janvier 2026", "%A %d %B %Y", "fr"),
+        ("s\u00e1bado, 31 de enero de 2026", "%A, %d de %B de %Y", "es"),
+        ("sabado, 31 de ene de 2026", "%A, %d de %B de %Y", "es"),
+        ("31 \u044f\u043d\u0432\u0430\u0440\u044f 2026", "%d %B %Y", "ru"),
+        ("31 stycznia 2026", "%d %B %Y", "pl"),
+        ("31 Ocak 2026", "%d %B %Y", "tr"),
+        ("2026\u5e741\u670831\u65e5", "%Y\u5e74%m\u6708%d\u65e5", "ja"),
+    ],
 )
-def test_dates(text: str, layout: str) -> None:
-    read = reader(formats=(layout,)).date(Row(2, {"Date": text}), "Date")
-    assert read == datetime.date(2026, 1, 31)
+def test_dates(text: str, layout: str, locale: str) -> None:
+    assert date(text, layout, locale=locale) == datetime.date(2026, 1, 31)
+
+
+def test_every_month_of_a_language() -> None:
+    months = ["janv.", "févr.", "mars", "avr.", "mai", "juin", "juil.", "août", "sept.", "oct.", "nov.", "déc."]
+    read = [date(f"3 {month} 2026", "%d %b %Y", locale="fr") for month in months]
+    assert read == [datetime.date(2026, month, 3) for month in range(1, 13)]
+    months = ["Jan", "Feb", "Mär", "Apr", "Mai", "Jun", "Jul", "Aug", "Sep", "Okt", "Nov", "Dez"]
+    read = [date(f"3. {month}. 2026", "%d. %b. %Y", locale="de") for month in months]
+    assert read == [datetime.date(2026, month, 3) for month in range(1, 13)]
+
+
+@pytest.mark.parametrize("text", ["3 jui 2026", "3 ja 2026", "3 may 2026", "3 marsouin 2026", "3 03 2026 x"])
+def test_a_name_that_is_no_month_is_refused(text: str) -> None:
+    with pytest.raises(RowError, match=r"expected a date like 31 janv\. 2026, found"):
+        date(text, "%d %b %Y", locale="fr")
+
+
+@pytest.mark.parametrize("text", ["", "-", "--", "\N{EM DASH}"])
+def test_no_date(text: str) -> None:
+    assert date(text, "%Y-%m-%d") is None
 
 
 def test_a_date_of_another_form_is_refused() -> None:
     with pytest.raises(RowError) as caught:
-        reader(formats=("%d/%m/%Y",)).date(Row(12, {"Date": "31/1"}), "Date")
+        date("31/1", "%d/%m/%Y")
     assert str(caught.value) == "column 'Date': expected a date like 31/01/2026, found '31/1'"
+    with pytest.raises(RowError, match=r"expected a date like 31/01/2026 or 2026-01-31 02:30 PM, found '31/1'"):
+        date("31/1", "%d/%m/%Y", "%Y-%m-%d %I:%M %p")
+
+
+def test_a_date_with_two_meanings_is_refused() -> None:
+    formats = ("%d/%m/%Y", "%m/%d/%Y")
+    assert date("31/01/2026", *formats) == datetime.date(2026, 1, 31)
+    assert date("01/31/2026", *formats) == datetime.date(2026, 1, 31)
+    assert date("04/04/2026", *formats) == datetime.date(2026, 4, 4)
+    with pytest.raises(RowError) as caught:
+        date("03/04/2026", *formats)
+    expected = "expected a date with one meaning, not 2026-04-03 or 2026-03-04, found '03/04/2026'"
+    assert str(caught.value) == f"column 'Date': {expected}"
+
+
+NEW_YORK = ZoneInfo("America/New_York")
+TOKYO = ZoneInfo("Asia/Tokyo")
+
+
+@pytest.mark.parametrize(
+    ("text", "layout", "zone", "day"),
+    [
+        # New York is 5 hours behind UTC in winter and 4 in summer; Tokyo 9 hours ahead of it.
+        ("2026-02-01 04:59", "%Y-%m-%d %H:%M", ZoneInfo("UTC"), 31),
+        ("2026-02-01 05:00", "%Y-%m-%d %H:%M", ZoneInfo("UTC"), 1),
+        ("2026-02-01 13:59", "%Y-%m-%d %H:%M", TOKYO, 31),
+        ("2026-02-01 04:59 Z", "%Y-%m-%d %H:%M %z", TOKYO, 31),
+        ("2026-02-01 05:59 +01:00", "%Y-%m-%d %H:%M %z", TOKYO, 31),
+        ("2026-02-01T02:30:00-02", "%Y-%m-%dT%H:%M:%S%z", TOKYO, 31),
+        ("2026-02-01 13:59 JST", "%Y-%m-%d %H:%M %Z", TOKYO, 31),
+        ("2026-02-01 04:59 GMT", "%Y-%m-%d %H:%M %Z", TOKYO, 31),
+        ("2026-02-01 13:59 UTC+9", "%Y-%m-%d %H:%M %Z", None, 31),
+        ("2026-02-01 01:29 GMT-03:30", "%Y-%m-%d %H:%M %Z", None, 31),
+        ("2026-02-01 13:59 Asia/Tokyo", "%Y-%m-%d %H:%M %Z", None, 31),
+        # A day without a time is the same everywhere.
+        ("2026-02-01", "%Y-%m-%d", ZoneInfo("UTC"), 1),
+    ],
+)
+def test_days_of_the_books(text: str, layout: str, zone: ZoneInfo | None, day: int) -> None:
+    read = date(text, layout, zone=zone, books_zone=NEW_YORK)
+    assert read is not None
+    assert read.day == day
+
+
+@pytest.mark.parametrize("text", ["2026-02-01 04:59 CST", "2026-02-01 04:59 Mars/Olympus", "2026-02-01 04:59"])
+def test_a_zone_that_is_not_known_for_certain(text: str) -> None:
+    layout = "%Y-%m-%d %H:%M %Z"
+    with pytest.raises(RowError, match="expected a date like 2026-01-31 14:30 UTC"):
+        date(text, layout, zone=TOKYO, books_zone=NEW_YORK)
+
+
+def test_a_zone_means_nothing_where_the_file_writes_the_day() -> None:
+    assert date("2026-02-01 04:59 CST", "%Y-%m-%d %H:%M %Z", zone=TOKYO) == datetime.date(2026, 2, 1)
+    assert date("2026-02-01 04:59 +0900", "%Y-%m-%d %H:%M %z", zone=TOKYO) == datetime.date(2026, 2, 1)
+
+
+def test_a_time_at_the_end_of_the_calendar() -> None:
+    with pytest.raises(RowError, match="expected a date like"):
+        date("9999-12-31 23:59 -0500", "%Y-%m-%d %H:%M %z", books_zone=TOKYO)

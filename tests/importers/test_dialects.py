@@ -121,6 +121,13 @@ def test_a_dialect(tmp_path: Path, name: str, tables: str) -> None:
     assert orders(read, how) == ORDERS
 
 
+def test_times_and_zones_in_columns_of_their_own(tmp_path: Path) -> None:
+    formats = 'format = ["%Y-%m-%d %H:%M:%S %Z", "%Y-%m-%d"]'
+    how = profile(tmp_path, f'dates = {{ {formats}, {NEW_YORK}, times.Date = ["Time", "Zone"] }}')
+    assert {"Time", "Zone"} <= how.headings
+    assert orders(rows("separate-times.csv", how), how) == ORDERS
+
+
 def test_another_currency(tmp_path: Path) -> None:
     how = profile(tmp_path, f"{DOTS}\n{COMMAS}", currency="EUR")
     assert orders(rows("symbol-after.csv", how), how) == ORDERS

@@ -43,7 +43,7 @@ def test_the_documented_example_is_read(tmp_path: Path) -> None:
 
 
 def test_the_examples_show_every_key_but_the_unit_price() -> None:
-    keys = set(re.findall(r"^(?:\[*|# )([a-z-]+)(?: =|\])", "".join(EXAMPLES), re.MULTILINE))
+    keys = set(re.findall(r"^(?:\[*|# )(?:dates\.)?([a-z-]+)(?: =|\])", "".join(EXAMPLES), re.MULTILINE))
     tables = (profile.Columns, FileShape, Numbers, Dates)
     named = {field.name.replace("_", "-") for table in tables for field in dataclasses.fields(table)}
     assert named - keys == {"unit-price", "formats"}
@@ -55,7 +55,12 @@ def test_how_the_example_is_written(tmp_path: Path) -> None:
         delimiter=",", encoding="utf-8", skip_lines=0, totals=("total",), end=("notes:",),
     )
     assert read.numbers == Numbers(thousands=(",",))
-    assert read.dates == Dates(("%Y-%m-%d",), zone=ZoneInfo("UTC"), books_zone=ZoneInfo("Europe/Vienna"))
+    assert read.dates == Dates(
+        ("%Y-%m-%d",),
+        zone=ZoneInfo("UTC"),
+        books_zone=ZoneInfo("Europe/Vienna"),
+        times={"Settled on": ("Settled at", "Zone")},
+    )
     assert [read.file.order_number(text) for text in ("#1001-2", "# 1001", "-7", "10-01-12")] == [
         "1001", "1001", "-7", "10-01",
     ]
