@@ -198,6 +198,7 @@ _PHRASES = {
         impuesto retenido | iva retenido | impuestos retenidos | iva ingresado por la plataforma
         imposta versata | iva versata | iva trattenuta | imposta trattenuta
         ingehouden belasting | afgedragen btw | ingehouden btw | btw afgedragen | btw ingehouden | afgedragen belasting
+        marketplace tax withheld | tax kept by marketplace | tax kept | tax sent on
     """,
     "gross": """
         gross | total | order total | total paid | buyer paid | amount paid | grand total | gross amount | total amount
@@ -221,6 +222,7 @@ _PHRASES = {
         neto | importe neto | ganancias | neto a cobrar | tus ganancias | ingreso neto | total a recibir | abonado
         ricavo netto | importo netto | guadagno | netto a te | accreditato | netto venditore | incasso netto
         nettobedrag | opbrengst | netto opbrengst | uw opbrengst | je verdient | netto uitbetaling | te ontvangen
+        paid | paid to bank | amount paid out | total paid out | sent to bank
     """,
     "fee": """
         fee | fees | commission | selling fee | selling fees | transaction fee | transaction fees | processing fee
@@ -286,6 +288,7 @@ _PHRASES = {
         reembolso | reembolsado | importe reembolsado | devolucion | importe del reembolso | reembolsos
         rimborso | rimborsato | importo rimborsato | importo rimborso | rimborsi
         terugbetaling | terugbetaald | terugbetaald bedrag | restitutie | terugbetaalbedrag
+        back to buyer | given back | sent back to buyer
     """,
     "refund_date": """
         refunded on | refund date | date of refund | date refunded | refunded at | returned on | refund issued
@@ -311,6 +314,7 @@ _PHRASES = {
         comision reembolsada | tarifa reembolsada | reembolso de comision | comision devuelta | reembolso comision
         commissione rimborsata | rimborso commissione | commissioni rimborsate | rimborso commissioni
         kosten terugbetaald | terugbetaalde kosten | commissie terugbetaald | terugbetaalde commissie
+        fee back | fees back | commission back
     """,
     "payout": """
         payout | payout id | payout no | payout number | payout ref | payout reference | transfer id | deposit id
@@ -383,6 +387,7 @@ _PHRASES = {
         importe | monto | valor | cantidad de dinero | importe operacion
         importo | valore | somma | importo operazione
         bedrag | waarde | transactiebedrag
+        cents | pence | amount in cents | amount cents | centimes | minor units
     """,
     "credit": """
         credit | money in | paid in | in | credits | deposits | deposit | credit amount | amount in | incoming
@@ -464,7 +469,10 @@ _PHRASES = {
 }
 
 #: Words that say nothing about which column it is.
-_EMPTY_WORDS = frozenset("the a an your my in of for on".split())
+_EMPTY_WORDS = frozenset(
+    "the a an your my of for on by from to at and with buyer customer charged amount order item der die das des vom "
+    "von fur am im zum de la le les du des del el los las il lo di da per al van het een voor en et e y und".split(),
+)
 _CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD|CZK|HUF)\b\)?|[$€£¥]")
 
 
@@ -503,18 +511,21 @@ def fit(phrase: tuple[str, ...], words: list[str]) -> float:
     """Return how much of some words a phrase explains, 1 for all."""
     if len(phrase) > len(words):
         return 0.0
-    total = sum(len(word) for word in words if word not in _EMPTY_WORDS) or sum(map(len, words))
+    total = sum(map(_weight, words))
     for start in range(len(words) - len(phrase) + 1):
         part = words[start : start + len(phrase)]
         if all(_same(pattern, word) for pattern, word in zip(phrase, part, strict=True)):
-            covered = sum(len(word) for word in part if word not in _EMPTY_WORDS) or sum(map(len, part))
-            share = min(covered / total, 1.0) if total else 0.0
-            if share == 1:
+            share = sum(map(_weight, part)) / total
+            if len(part) == len(words):
                 # Part of a compound says less than the whole word does.
                 return 0.9 if any("*" in pattern for pattern in phrase) else 1.0
             # What a longer phrase says is said more surely.
-            return share * (0.7 + 0.05 * len(phrase))
+            return share * (0.72 + 0.06 * len(phrase))
     return 0.0
+
+
+def _weight(word: str) -> float:
+    return len(word) * (0.15 if word in _EMPTY_WORDS else 1.0)
 
 
 def _same(pattern: str, word: str) -> bool:

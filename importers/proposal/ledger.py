@@ -85,12 +85,14 @@ class _Proposer:
         self.detail = self._find_detail()
         self.amounts: tuple[Decimal | None, ...] = ()
         self.two_columns = False
+        self.inverted = False
 
     def run(self) -> str:
         assert self.type is not None  # noqa: S101  # else it is no ledger
         self._columns()
         self._amount()
         component = self._is_component()
+        self.inverted = self._is_inverted()
         words = "one row an amount" if component else "one row an event"
         self.draft.sure("file.row", "component" if component else "event", f'"{self.type.heading}" says what each row is')
         self._rules()
@@ -347,11 +349,21 @@ class _Proposer:
                     self._rule(meant, word, None, rows, score * 0.9)
                 else:
                     self._unknown(word, None, rows)
+            elif not meant and kind == "price" and self._lowers(rows):
+                for text in named:
+                    self.draft.event(
+                        Certainty.GUESSED, "nobody knows the word, but it is taken off a sale", type=[word],
+                        detail=[text], **{"is": "fee"}, kind=slug(text),
+                    )
             elif meant:
                 sure = min(by_detail[text][1] for text in named)
                 self._rule(meant, word, named, rows, min(sure, score or 1.0))
             else:
                 self._unknown(word, named, rows)
+
+    def _lowers(self, rows: Iterable[int]) -> bool:
+        numbers = [self.amounts[row] or 0 for row in rows] if self.amounts else []
+        return bool(numbers) and all(number < 0 for number in numbers)
 
     @staticmethod
     def _together(kind: str, detail: str) -> str:
@@ -370,7 +382,14 @@ class _Proposer:
         certainty = Certainty.SURE if score >= 0.9 else Certainty.GUESSED
         because = "what the words mean"
         reversed_ = None
-        if kind in _OUT and numbers and raised == len(numbers) and not self.two_columns:
+        if self.inverted:
+            reversed_ = True
+            raised = len(numbers) - raised
+        if kind == "tax" and numbers and not raised:
+            kind = "tax-remitted"
+        if kind == "postage" and numbers and not raised:
+            kind, certainty = "label", Certainty.GUESSED
+        if kind in _OUT and numbers and raised == len(numbers) and not self.two_columns and not self.inverted:
             reversed_ = self._is_reversed(rows)
             if reversed_:
                 because = "what the words mean; its amounts are above 0 though they go out"
@@ -378,11 +397,17 @@ class _Proposer:
                 kind = "fee-refund"
             elif kind == "payout":
                 kind = "payout-returned"
-        if kind in _IN and numbers and not raised and kind in {"release", "fee-refund", "dispute-won"}:
-            reversed_ = True
-            certainty, because = Certainty.GUESSED, "what the words mean; but its amounts are below 0"
+            elif kind == "refund-tax":
+                kind = "tax-remitted"
+        if self.two_columns and kind == "payout" and numbers and raised == len(numbers):
+            kind = "payout-returned"
+        if kind == "fee-refund" and numbers and not raised:
+            kind = "fee"
+        if kind in {"release", "dispute-won"} and numbers and not raised and not self.inverted:
+            reversed_, certainty = True, Certainty.GUESSED
+            because = "what the words mean; but its amounts are below 0"
         if kind == "price" and numbers and not raised:
-            kind, certainty = "refund", Certainty.GUESSED
+            kind, certainty = self._negative_price(word), Certainty.GUESSED
             because = "its amounts are below 0"
         account = None
         if kind == "private":
@@ -400,6 +425,23 @@ class _Proposer:
             certainty, because, type=[word] if word else None, detail=details, **{"is": kind}, kind=fee,
             account=account, reversed=reversed_ or None,
         )
+
+    def _negative_price(self, word: str) -> str:
+        """Return what something is that would be a sale if its amounts were not below 0."""
+        return "private" if self.roles.one("order") is None and event_of(word)[0] == "price" else "refund"
+
+    def _is_inverted(self) -> bool:
+        """Whether the file writes everything that goes out above 0, and what comes in below."""
+        if self.two_columns or not self.amounts:
+            return False
+        votes = {True: 0, False: 0}
+        for (word, _), rows in self._pairs().items():
+            kind = event_of(word)[0]
+            numbers = [number for row in rows if (number := self.amounts[row]) is not None and number]
+            raised = sum(number > 0 for number in numbers)
+            if numbers and kind in _IN | _OUT and raised in {0, len(numbers)}:
+                votes[(raised > 0) is (kind in _OUT)] += 1
+        return votes[True] >= 2 and not votes[False]
 
     def _is_reversed(self, rows: Iterable[int]) -> bool:
         """Whether amounts above 0 go out: the running balance tells, else whether anything is below 0 at all."""

@@ -381,7 +381,9 @@ class _Proposer:
     def _without_sums(self, finder: _SumFinder, orders: Orders) -> None:
         """Put down what the headings say where no sum confirms it."""
         net = self.roles.one("net")
-        if net is not None and not net.is_zero:
+        if net is not None and not finder.groups:
+            self.draft.guess("columns.net", net.heading, "its heading; there is no order to test it by")
+        elif net is not None and not net.is_zero:
             self.draft.contradicted(
                 "columns.net", net.heading,
                 "its heading; but no sum of the other columns makes it: an amount is missing from the file, or one of "
@@ -563,6 +565,9 @@ class _SumFinder:
         column = self.amounts.get(self.heading(name))
         number = column.numbers[row] if column is not None else None
         cents = int((number or 0) * self.scale)
+        if self.roles.role(name) == "discount":
+            # Files write it above or below 0, some both; it is taken off either way.
+            return -abs(cents)
         if name.startswith(_PRODUCT) and self.quantity is not None:
             count = self.quantity.numbers[row]
             cents *= int(count) if count is not None else 1

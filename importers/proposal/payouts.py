@@ -30,14 +30,15 @@ def is_payouts(evidence: Evidence) -> bool:
     """Whether a row is a payout: its number or day, totals, and nothing of any one order."""
     full = assign(evidence.columns)
     roles = assign(evidence.columns, without=_NOT_HERE)
-    if any(full.one(role) for role in ("order", "title", "sku", "unit_price")):
+    if any(full.one(role) for role in ("order", "title", "sku", "unit_price", "quantity", "shipped")):
+        return False
+    if roles.one("net") is None and roles.one("amount") is None:
         return False
     payout = roles.one("payout")
-    paid = roles.one("paid_out")
-    has_net = roles.one("net") or roles.one("amount")
-    if has_net is None or (payout is None and paid is None):
+    if payout is not None and not payout.unique:
         return False
-    return payout is None or payout.unique
+    texts = [column for column in evidence.columns if column.holds in {Holds.TEXT, Holds.WORDS}]
+    return all(roles.role(column.heading) in {"payout", "status", "currency", "private"} for column in texts)
 
 
 def propose_payouts(evidence: Evidence, draft: Draft, digits: int) -> str:

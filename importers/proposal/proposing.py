@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beancount.core import account as account_names
+from beancount.core.data import Open
 
 from millilot.importers.batch import Batch, Outcome
 from millilot.importers.problems import InputError
@@ -24,6 +25,8 @@ from millilot.importers.proposal.sheet import Sheet, read_sheet
 from millilot.importers.proposal.statement import is_statement, propose_statement
 from millilot.importers.proposal.write import write_profile
 from millilot.importers.text import format_entry
+from millilot.ledger.accounts import Role
+from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_digits
 
 if TYPE_CHECKING:
@@ -125,7 +128,8 @@ def propose(
     _numbers(evidence, draft)
     minor = find_minor_units(evidence, currency, draft)
     _days(evidence, draft)
-    shape = _shape(evidence, draft, account, 0 if minor else minor_digits(currency or "USD"))
+    channels = _channels(entries)
+    shape = _shape(evidence, draft, account, channels, 0 if minor else minor_digits(currency or "USD"))
     _strange_cells(sheet, evidence, draft)
     _require_unique(sheet, draft)
     text = write_profile(draft, path.name)
@@ -146,11 +150,23 @@ def propose(
     )
 
 
-def _shape(evidence: Evidence, draft: Draft, account: str, digits: int) -> str:
+def _channels(entries: Sequence[Directive]) -> tuple[str, ...]:
+    """Return the accounts of the channels in the books."""
+    settings, _ = read_settings(entries)
+    opened = [entry for entry in entries if isinstance(entry, Open)]
+    names = []
+    for entry in opened:
+        root = settings.roles.on(entry.date).account(Role.MARKETPLACE)
+        if entry.account.startswith(f"{root}:") and ":" not in entry.account.removeprefix(f"{root}:"):
+            names.append(entry.account)
+    return tuple(names)
+
+
+def _shape(evidence: Evidence, draft: Draft, account: str, channels: tuple[str, ...], digits: int) -> str:
     if is_ledger(evidence):
         return propose_ledger(evidence, draft, digits)
     if is_statement(evidence):
-        return propose_statement(evidence, draft, account)
+        return propose_statement(evidence, draft, account, channels)
     if is_payouts(evidence):
         return propose_payouts(evidence, draft, digits)
     propose_orders(evidence, draft, digits)

@@ -69,7 +69,7 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
         for role, means in {**column.meanings, "title": column.meanings.get("title", 0.0)}.items():
             score = min(means, 1.0) * _agrees(role, column)
             if role == "title" and column.holds in {Holds.TEXT, Holds.WORDS} and column.sizes >= 0.25:
-                score = max(score + 0.3, 0.9 if column.sizes >= 0.5 else 0.7)
+                score = max(score + 0.3, 1.2 if column.sizes >= 0.5 else 0.7)
             if score >= _LEAST and role not in without:
                 offers.append((score, -column.place, role, column))
     taken: dict[str, list[Column]] = {}

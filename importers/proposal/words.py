@@ -13,6 +13,7 @@ _STATUSES = {
         storniert | abgebrochen | annulliert | stornierung
         annule | annulee | abandonnee | cancelado | cancelada | anulado | anulada | annullato | annullata | cancellato
         cancellata | geannuleerd | geannuleerde
+        called off | cancel | reversed | order cancelled
     """,
     "skip": """
         unpaid | not paid | awaiting payment | payment failed | failed | expired | draft | declined | denied
@@ -77,6 +78,7 @@ _EVENTS = {
         venta | pedido | precio | articulo | pago recibido | pago del comprador | producto | importe del articulo
         vendita | ordine | prezzo | articolo | pagamento ricevuto | prodotto | pagamento acquirente
         verkoop | bestelling | artikelprijs | betaling ontvangen | betaling koper | prijs
+        payment | money received | income from sale | verkaufspreis | buyer paid | proceeds
     """,
     "postage": """
         shipping | postage | delivery | shipping charged | postage charged | shipping income | postage paid by buyer
@@ -87,11 +89,13 @@ _EVENTS = {
         envio | gastos de envio | portes | envio cobrado
         spedizione | spese di spedizione | spese spedizione | spedizione pagata
         verzendkosten | verzending | porti
+        delivery charged | shipping charges | shipping fee from buyer | versandkosten erhalten | post | port percu
     """,
     "discount": """
         discount | coupon | seller discount | promotion discount | voucher | seller coupon | promo | price reduction
         rabatt | gutschein | nachlass | remise | bon de reduction | reduction | descuento | cupon | rebaja
         sconto | buono | korting | kortingsbon
+        promotion | price cut | discounts | seller promotion
     """,
     "tax": """
         tax | sales tax | vat | tax collected | sales tax collected | item tax | shipping tax | gst | product tax
@@ -106,6 +110,7 @@ _EVENTS = {
         steuer abgefuhrt | abgefuhrte steuer | einbehaltene steuer | umsatzsteuer abgefuhrt | mwst abgefuhrt
         taxe reversee | tva reversee | tva retenue | taxe retenue | impuesto retenido | iva retenido | iva ingresado
         iva versata | imposta versata | iva trattenuta | btw afgedragen | ingehouden btw | afgedragen btw
+        marketplace tax | tax collected by marketplace | tax kept | tax sent on
     """,
     "fee": """
         fee | fees | commission | selling fee | transaction fee | processing fee | payment fee | final value fee
@@ -129,6 +134,7 @@ _EVENTS = {
         werbung | werbekosten | werbegebuhr | anzeigengebuhr | anzeige | publicite | frais de publicite | mise en avant
         publicidad | anuncio | promocion pagada | pubblicita | inserzione sponsorizzata | advertentiekosten | reclame
         advertentie
+        promotion of listing | promoting
     """,
     "label": """
         label | shipping label | postage label | label purchase | shipping label purchase | postage purchase
@@ -166,6 +172,7 @@ _EVENTS = {
         reembolso de comision | reembolso de tarifa | comision reembolsada | devolucion de comision
         rimborso commissione | rimborso commissioni | commissione rimborsata | rimborso tariffa
         terugbetaling kosten | terugbetaling commissie | terugbetaalde kosten | commissie terugbetaald
+        fee returned | monthly fee returned | fee back | fees back | fee credited
     """,
     "compensation": """
         compensation | reimbursement | goodwill credit | insurance | insurance payout | lost parcel compensation
@@ -174,11 +181,13 @@ _EVENTS = {
         entschadigung | schadenersatz | kulanz | versicherung | kulanzgutschrift | ersatz
         indemnisation | dedommagement | geste commercial | indemnite | compensacion | indemnizacion | seguro
         indennizzo | risarcimento | compensazione | vergoeding | schadevergoeding | compensatie
+        lost parcel claim | parcel claim | carrier claim | credit from carrier
     """,
     "adjustment": """
         adjustment | correction | manual adjustment | balance adjustment | other | misc | miscellaneous
         anpassung | korrektur | ausgleich | ajustement | correction manuelle | ajuste | correccion
         rettifica | correzione | aggiustamento | correctie | aanpassing
+        correction by the channel | balance correction | rounding
     """,
     "hold": """
         hold | reserve | reserve hold | payment hold | funds held | held | on hold | reserved | money held
@@ -186,6 +195,7 @@ _EVENTS = {
         einbehalt | reserve einbehalten | zuruckgehalten | reserve | sicherheitseinbehalt | einbehaltung | gesperrt
         retenue | reserve retenue | mise en reserve | blocage | retencion | reserva | fondos retenidos | retenido
         trattenuta | riserva | fondi trattenuti | blocco | inhouding | reservering | vastgehouden | blokkering
+        held back | amount held | kept back | withheld | money held back
     """,
     "release": """
         release | reserve release | hold release | released | funds released | reserve released | hold released
@@ -193,6 +203,7 @@ _EVENTS = {
         freigabe | reserve freigegeben | freigegeben | auflosung reserve | freigabe einbehalt | einbehalt freigegeben
         liberation | deblocage | reserve liberee | levee de la retenue | liberacion | reserva liberada | desbloqueo
         rilascio | riserva rilasciata | sblocco | vrijgave | vrijgegeven | reserve vrijgegeven
+        released | paid from reserve | hold lifted
     """,
     "dispute": """
         dispute | chargeback | case opened | dispute opened | claim opened | dispute hold | buyer claim | case
@@ -223,6 +234,7 @@ _EVENTS = {
         transferencia | retirada | pago al banco | abono en banco | transferencia bancaria | retiro | abono
         bonifico | prelievo | accredito | trasferimento | accredito bancario | versamento
         uitbetaling | overboeking | opname | storting op bank | bankoverboeking | uitbetaling naar bank
+        taken from bank | debit from bank | bank debit | paid to bank | paid out to bank | auszahlung aufs konto | money to bank
     """,
     "payout-returned": """
         payout returned | returned payout | payout failed | payout reversal | transfer returned | failed payout
@@ -231,6 +243,7 @@ _EVENTS = {
         auszahlung zuruck | ruckgabe auszahlung | auszahlung fehlgeschlagen | virement rejete | versement rejete
         transferencia devuelta | accredito respinto | bonifico respinto | uitbetaling mislukt
         uitbetaling teruggekeerd
+        transfer reversed | transfer bounced | bounced
     """,
     "exchange": """
         currency conversion | conversion | exchange | currency exchange | fx | general currency conversion
@@ -246,6 +259,7 @@ _EVENTS = {
         privat | private zahlung | privatentnahme | einkauf | zahlung gesendet | prive | paiement personnel
         paiement envoye | achat personnel | personal | pago personal | pago enviado | compra personal | privato
         pagamento personale | pagamento inviato | acquisto personale | betaling aan vriend | persoonlijke betaling
+        money from a friend | money from friend | from a friend | gift | family | personal | friend
     """,
     "skip": """
         authorisation | authorization | order authorisation | void authorisation | information | note | opening balance
