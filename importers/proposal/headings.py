@@ -26,6 +26,9 @@ _PHRASES = {
         referencia del pedido | numero pedido | orden | numero de orden
         ordine | numero ordine | n ordine | id ordine | numero d ordine | riferimento ordine | nr ordine | cod ordine
         bestelling | ordernummer | bestelnummer | ordernr | bestelnr | bestel id | bestelling nr | order nummer
+        invoice | invoice no | invoice number | invoice id | rechnung | rechnungsnummer | rechnungsnr | facture | factura
+        n de facture | numero de facture | numero de factura | fattura | numero fattura | factuur | factuurnummer
+        purchase no | purchase id | basket | basket id | cart id | reference order | sale | sale reference | our order
     """,
     "ordered": """
         ordered | ordered on | order date | date ordered | ordered at | sale date | date of sale | sold on | sold
@@ -71,6 +74,7 @@ _PHRASES = {
         fecha de pago | fecha de transferencia | fecha de abono | abonado el | fecha del pago
         data accredito | data di accredito | accreditato il | data pagamento | data bonifico | data versamento
         uitbetaald op | uitbetalingsdatum | datum uitbetaling | uitbetaald
+        paid | paid to bank on | sent to bank on | ausbezahlt am | deposited on | deposited
     """,
     "shipped": """
         shipped | shipped on | ship date | date shipped | dispatched | dispatched on | dispatch date | sent on
@@ -265,6 +269,7 @@ _PHRASES = {
         publicidad | gastos de publicidad | anuncios | coste de publicidad | tarifa de publicidad | promocion
         pubblicita | spese pubblicitarie | costo pubblicita | commissione pubblicita | tariffa pubblicitaria
         advertentiekosten | reclame | reclamekosten | promotiekosten
+        werbeanzeigen | advert | advert fee | adverts
     """,
     "label": """
         label | shipping label | label cost | postage label | label fee | postage cost | shipping cost | labels

@@ -144,7 +144,7 @@ class _Proposer:
                 self._put(f"columns.{key}", column)
         for role in ("order", "event", "parent", "payout", "sku", "quantity", "title"):
             column = self.roles.one(role)
-            if column is not None and column.filled:
+            if column is not None and (column.filled or self.roles.scores[column.heading] >= 0.5):
                 self._put(f"columns.{role}", column)
         if self.detail is not None and self.detail.heading not in _values(self.draft):
             self.draft.put("columns.detail", self.detail.heading,
@@ -175,6 +175,7 @@ class _Proposer:
         parts = [column for column in self.roles.all("fee", "ads", "label") if not column.is_zero]
         if gross is not None and self._is_total(gross):
             self.draft.guess("columns.total", gross.heading, "filled in rows without an amount of their own")
+            self._day_of_total(gross)
             gross = None
         if amount is None and price is not None and gross is None and net is None:
             amount, price = price, None
@@ -198,6 +199,20 @@ class _Proposer:
             return False
         rows = [row for row, number in enumerate(gross.numbers) if number is not None]
         return len(rows) * 2 < len(gross.numbers) and all(not amount.numbers[row] for row in rows)
+
+    def _day_of_total(self, total: Column) -> None:
+        """Put down which column has the day of a payout, where its row has no other."""
+        rows = [row for row, number in enumerate(total.numbers) if number is not None]
+        date = self.draft.value("columns.date")
+        if date and all(self.evidence.of(date).cells[row] for row in rows):
+            return
+        days = [
+            column for column in self.evidence.columns
+            if column.holds is Holds.DAYS and column.heading != date and all(column.cells[row] for row in rows)
+        ]
+        named = [column for column in days if self.roles.role(column.heading) == "paid_out"]
+        if chosen := (named or days[-1:]):
+            self.draft.put("columns.paid-out", chosen[0].heading, Certainty.GUESSED, "it has the day of the totals")
 
     def _fees_and_net(self, amount: Column, net: Column, parts: Sequence[Column]) -> None:
         rows = [row for row, number in enumerate(net.numbers) if number is not None and amount.numbers[row] is not None]
@@ -339,7 +354,7 @@ class _Proposer:
         grouped: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
         for detail in details:
             of_detail, _ = by_detail.get(detail, ("", 0.0))
-            meant = self._together(kind, of_detail)
+            meant = self._together(kind, of_detail, detail)
             grouped[meant, slug(detail) if meant in _COSTS and detail else ""].append(detail)
         for (meant, _), texts in grouped.items():
             rows = [row for text in texts for row in details[text]]
@@ -366,12 +381,12 @@ class _Proposer:
         return bool(numbers) and all(number < 0 for number in numbers)
 
     @staticmethod
-    def _together(kind: str, detail: str) -> str:
+    def _together(kind: str, detail: str, text: str) -> str:
         """Return what a row is whose type and detail are of some kinds."""
         if kind == "refund":
-            return _BACK.get(detail, "refund" if not detail else detail)
+            return _BACK.get(detail, detail or ("" if text else "refund"))
         if kind in {"price", "", "adjustment"}:
-            return detail or kind
+            return detail or ("" if text else kind)
         if kind == "fee":
             return detail if detail in {"ads", "label", "fee-refund", "tax-remitted", "fee"} else "fee"
         return kind
@@ -385,6 +400,8 @@ class _Proposer:
         if self.inverted:
             reversed_ = True
             raised = len(numbers) - raised
+        if kind == "discount" and self.roles.one("order") is None:
+            kind, certainty = "ads", Certainty.GUESSED
         if kind == "tax" and numbers and not raised:
             kind = "tax-remitted"
         if kind == "postage" and numbers and not raised:

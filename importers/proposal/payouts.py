@@ -90,11 +90,15 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
         return raises if sign * totals[heading] > 0 else lowers
 
     goal = tuple(int((number or 0) * scale) for number in net.numbers)
-    solutions = [each for each in solve(goal, vectors, penalty, fixed=(gross.heading,)) if not each.failing]
+    solutions = solve(goal, vectors, penalty, fixed=(gross.heading,))
     if not solutions:
         draft.notes.append(f'No sum of the other columns makes "{net.heading}", so what it is made of is left out.')
         return
     draft.sure("columns.gross", gross.heading, f'with the other columns it makes "{net.heading}"')
+    if failing := solutions[0].failing:
+        draft.notes.append(
+            f'"{net.heading}" is not the sum of the other columns in {len(failing)} of {len(goal)} rows; they are refused.',
+        )
     for heading, sign in solutions[0].signs.items():
         role = roles.role(heading)
         if heading == gross.heading:

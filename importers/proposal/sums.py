@@ -71,7 +71,7 @@ def solve(
         candidates = _checked(found, rest, columns, whole)
     solutions = []
     for signs, failing in candidates:
-        if len(failing) > (1 - ENOUGH) * len(target):
+        if len(failing) > max((1 - ENOUGH) * len(target), 1 if len(target) >= 4 else 0):
             continue
         cost = sum(penalty(name, dict(signs).get(name, 0)) for name in free)
         cost += 0.01 * len(signs) + 10 * len(failing) / max(len(target), 1)
