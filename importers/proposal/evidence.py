@@ -14,6 +14,8 @@ from millilot.importers.proposal.headings import meanings
 from millilot.importers.proposal.marks import NOTHING, Marks, bare, find_marks, parse
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from millilot.importers.proposal.sheet import Sheet
 
 ZERO = Decimal(0)
@@ -117,10 +119,10 @@ def _by_language(sheet: Sheet, words: set[str]) -> str:
     return f'the language of "{found}" has days first' if found and words else ""
 
 
-def _mostly(cells: tuple[str, ...], test: object) -> bool:
+def _mostly(cells: tuple[str, ...], test: Callable[[str], bool]) -> bool:
     filled = [cell for cell in cells if cell not in NOTHING]
     # A few strange cells do not make another column of it; they will be refused one by one.
-    return bool(filled) and sum(map(bool, map(test, filled))) >= 0.8 * len(filled)  # type: ignore[arg-type]
+    return bool(filled) and sum(map(test, filled)) >= 0.8 * len(filled)
 
 
 def _is_number(text: str) -> bool:
