@@ -148,16 +148,21 @@ def _numeric(text: str) -> list[Reading]:
     if len(first) > 2:
         return []
     if len(third) == 4:
-        return _dated([
-            (f"%d{mark}%m{mark}%Y", third, second, first), (f"%m{mark}%d{mark}%Y", third, first, second),
-        ])
+        return _dated(
+            [
+                (f"%d{mark}%m{mark}%Y", third, second, first),
+                (f"%m{mark}%d{mark}%Y", third, first, second),
+            ]
+        )
     if len(third) != 2:
         return []
-    return _dated([
-        (f"%d{mark}%m{mark}%y", f"20{third}", second, first),
-        (f"%m{mark}%d{mark}%y", f"20{third}", first, second),
-        *([(f"%y{mark}%m{mark}%d", f"20{first}", second, third)] if len(first) == 2 else []),
-    ])
+    return _dated(
+        [
+            (f"%d{mark}%m{mark}%y", f"20{third}", second, first),
+            (f"%m{mark}%d{mark}%y", f"20{third}", first, second),
+            *([(f"%y{mark}%m{mark}%d", f"20{first}", second, third)] if len(first) == 2 else []),
+        ]
+    )
 
 
 def _dated(candidates: Iterable[tuple[str, str, str, str]]) -> list[Reading]:
@@ -176,7 +181,8 @@ def _named(text: str) -> list[Reading]:
         return []
     names = _names()
     month, year, day = (
-        (match["month"], match["year"], match["day"]) if match["day"]
+        (match["month"], match["year"], match["day"])
+        if match["day"]
         else (match["month2"], match["year2"], match["day2"])
     )
     of_directive: defaultdict[tuple[str, int], set[str]] = defaultdict(set)
@@ -193,7 +199,8 @@ def _named(text: str) -> list[Reading]:
     for (directive, number), languages in of_directive.items():
         years = "%Y" if len(year) == 4 else "%y"
         layout = (
-            f"%d{match['after_day']}{directive}{match['after_month']}{years}" if match["day"]
+            f"%d{match['after_day']}{directive}{match['after_month']}{years}"
+            if match["day"]
             else f"{directive}{match['after_month2']}%d{match['after_day2']}{years}"
         )
         full = int(year) if len(year) == 4 else 2000 + int(year)
@@ -216,7 +223,10 @@ def day_of(text: str, days: Days) -> datetime.date | None:
 
 
 def find_days(
-    columns: Mapping[str, Sequence[str]], context: Sequence[str] = (), *, day_first: str = "",
+    columns: Mapping[str, Sequence[str]],
+    context: Sequence[str] = (),
+    *,
+    day_first: str = "",
 ) -> Days:
     """Return how the columns of a file write days.
 
@@ -263,7 +273,9 @@ def _judge_shape(
     if named:
         return _judge_names(fitting, by_layout, every)
     if len(fitting) == 1:
-        others = [text for layout, found in by_layout.items() if layout != fitting[0] for text in every - set(found)]
+        others = [
+            text for layout, found in by_layout.items() if layout != fitting[0] for text in every - set(found)
+        ]
         because = f'"{others[0]}" can be nothing else' if others else "years first"
         return Days(tuple(fitting), sure=True, because=because, zoned=_zoned(fitting))
     if not fitting:
@@ -285,15 +297,20 @@ def _judge_names(fitting: list[str], by_layout: Mapping[str, dict[str, Reading]]
     languages: list[str] = []
     for language in LANGUAGES:
         if all(
-            any(language in found[text].languages for found in by_layout.values() if text in found) for text in every
+            any(language in found[text].languages for found in by_layout.values() if text in found)
+            for text in every
         ):
             languages.append(language)
     covered = {text for layout in layouts for text in by_layout[layout]}
     problem = "" if languages and covered == every else "the names of the months are of several languages"
     locale = languages[0] if languages else "en"
     return Days(
-        tuple(layouts), locale=locale, sure=bool(languages), because="the names of the months",
-        problem=problem, zoned=_zoned(layouts),
+        tuple(layouts),
+        locale=locale,
+        sure=bool(languages),
+        because="the names of the months",
+        problem=problem,
+        zoned=_zoned(layouts),
     )
 
 
@@ -304,22 +321,35 @@ def _contradiction(texts: list[tuple[str, str]], by_layout: Mapping[str, dict[st
     examples = []
     for layout, other in ((first, second), (second, first)):
         only = next(
-            ((heading, text) for heading, text in texts
-             if text in by_layout[layout] and text not in by_layout[other]), None,
+            (
+                (heading, text)
+                for heading, text in texts
+                if text in by_layout[layout] and text not in by_layout[other]
+            ),
+            None,
         )
         if only is not None:
             examples.append(f'"{only[1]}" in {only[0]} is {order_of(layout)}')
     return Days(
-        (), open=(first, second), problem=", but ".join(examples) or "no layout fits all texts",
-        because="days are written in two orders", zoned=_zoned(layouts),
+        (),
+        open=(first, second),
+        problem=", but ".join(examples) or "no layout fits all texts",
+        because="days are written in two orders",
+        zoned=_zoned(layouts),
     )
 
 
 def order_of(layout: str) -> str:
     """Return in words which part of a date comes first."""
-    places = {name: layout.find(directive) for name, directive in (
-        ("day first", "%d"), ("month first", "%m"), ("year first", "%Y"), ("year first ", "%y"),
-    )}
+    places = {
+        name: layout.find(directive)
+        for name, directive in (
+            ("day first", "%d"),
+            ("month first", "%m"),
+            ("year first", "%Y"),
+            ("year first ", "%y"),
+        )
+    }
     present = {name.strip(): place for name, place in places.items() if place >= 0}
     return min(present, key=lambda name: present[name])
 
@@ -334,7 +364,10 @@ def _break_tie(
     days = {layout: {text: reading.day for text, reading in by_layout[layout].items()} for layout in fitting}
     if all(len({of_layout[text] for of_layout in days.values()}) == 1 for text in days[fitting[0]]):
         return Days(
-            (), open=tuple(fitting), because="every day has the number of its month", zoned=_zoned(fitting),
+            (),
+            open=tuple(fitting),
+            because="every day has the number of its month",
+            zoned=_zoned(fitting),
         )
     votes: dict[str, list[str]] = {layout: [] for layout in fitting}
     for judge in (_by_context, _by_lags, _by_order):
@@ -344,8 +377,13 @@ def _break_tie(
     chosen = [layout for layout in fitting if votes[layout]]
     if len(chosen) > 1:
         reasons = [f"{order_of(layout)} because {votes[layout][0]}" for layout in chosen[:2]]
-        return Days((), open=tuple(fitting), problem=", but ".join(reasons), zoned=_zoned(fitting),
-                    because="the evidence on day and month contradicts itself")
+        return Days(
+            (),
+            open=tuple(fitting),
+            problem=", but ".join(reasons),
+            zoned=_zoned(fitting),
+            because="the evidence on day and month contradicts itself",
+        )
     if not chosen and "." in re.sub(r"%[HIMSf].*", "", fitting[0]):
         chosen = [layout for layout in fitting if layout.startswith("%d")]
         votes[chosen[0]].append("with dots, days come first")
@@ -354,7 +392,10 @@ def _break_tie(
         votes[chosen[0]].append(day_first)
     if chosen:
         return Days(
-            (chosen[0],), because="; ".join(votes[chosen[0]]), open=tuple(fitting), zoned=_zoned(chosen),
+            (chosen[0],),
+            because="; ".join(votes[chosen[0]]),
+            open=tuple(fitting),
+            zoned=_zoned(chosen),
         )
     return Days((), open=tuple(fitting), because="all days fit both", zoned=_zoned(fitting))
 
@@ -363,7 +404,9 @@ _DaysOf = dict[str, dict[str, datetime.date]]
 
 
 def _by_context(
-    days: _DaysOf, columns: Mapping[str, Sequence[str]], context: Sequence[str],
+    days: _DaysOf,
+    columns: Mapping[str, Sequence[str]],
+    context: Sequence[str],
 ) -> tuple[str, str]:
     """Judge by days elsewhere in the file that can be read in one way: a period, or another column."""
     certain = set()
@@ -376,21 +419,29 @@ def _by_context(
     if len(certain) >= 2:
         first, last = min(certain), max(certain)
         slack = datetime.timedelta(days=3)
-        inside = [layout for layout, found in days.items()
-                  if all(first - slack <= day <= last + slack for day in found.values())]
+        inside = [
+            layout
+            for layout, found in days.items()
+            if all(first - slack <= day <= last + slack for day in found.values())
+        ]
         if len(inside) == 1:
             return inside[0], f"other days of the file are from {first} to {last}"
     if len(months) == 1:
         year, month = map(int, next(iter(months)))
-        inside = [layout for layout, found in days.items()
-                  if all((day.year, day.month) == (year, month) for day in found.values())]
+        inside = [
+            layout
+            for layout, found in days.items()
+            if all((day.year, day.month) == (year, month) for day in found.values())
+        ]
         if len(inside) == 1:
             return inside[0], f"the file is about {year}-{month:02}"
     return "", ""
 
 
 def _by_lags(
-    days: _DaysOf, columns: Mapping[str, Sequence[str]], context: Sequence[str],  # noqa: ARG001
+    days: _DaysOf,
+    columns: Mapping[str, Sequence[str]],
+    context: Sequence[str],  # noqa: ARG001
 ) -> tuple[str, str]:
     """Judge by the time between two columns: what follows an order does so within weeks."""
     good: dict[str, bool] = {}
@@ -410,7 +461,9 @@ def _by_lags(
 
 
 def _by_order(
-    days: _DaysOf, columns: Mapping[str, Sequence[str]], context: Sequence[str],  # noqa: ARG001
+    days: _DaysOf,
+    columns: Mapping[str, Sequence[str]],
+    context: Sequence[str],  # noqa: ARG001
 ) -> tuple[str, str]:
     """Judge by the order of the rows: exports are sorted by some day."""
     for texts in columns.values():

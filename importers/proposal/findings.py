@@ -99,9 +99,20 @@ class Draft:
 
     def fee(self, column: str, kind: str, role: str, sign: str, certainty: Certainty, because: str) -> None:
         """Put down a column of fees."""
-        self.fees.append(_table("fees", len(self.fees) + 1, certainty, because, {
-            "column": column, "kind": kind, "role": role, "sign": sign,
-        }))
+        self.fees.append(
+            _table(
+                "fees",
+                len(self.fees) + 1,
+                certainty,
+                because,
+                {
+                    "column": column,
+                    "kind": kind,
+                    "role": role,
+                    "sign": sign,
+                },
+            )
+        )
 
     def gap(self, text: str) -> None:
         """Put down something that keeps rows from being booked."""
@@ -120,7 +131,11 @@ class Draft:
 
 
 def _table(
-    name: str, number: int, certainty: Certainty, because: str, keys: dict[str, Any],
+    name: str,
+    number: int,
+    certainty: Certainty,
+    because: str,
+    keys: dict[str, Any],
 ) -> dict[str, Finding]:
     defaults = {"role": "fees", "sign": "positive"} if name == "fees" else {}
     return {

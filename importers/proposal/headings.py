@@ -17,8 +17,10 @@ PRIVATE = "private"
 
 #: Words that say nothing about which column it is.
 _EMPTY_WORDS = frozenset(
-    "the a an your my of for on by from to at and with buyer customer charged amount order item der die das des vom "
-    "von fur am im zum de la le les du des del el los las il lo di da per al van het een voor en et e y und".split(),
+    """
+    the a an your my of for on by from to at and with buyer customer charged amount order item cents pence centimes
+    der die das des vom von fur am im zum de la le les du del el los las il lo di da per al van het een voor en et y und
+    """.split()
 )
 _CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD|CZK|HUF)\b\)?|[$€£¥]")
 
@@ -36,9 +38,14 @@ def read_phrases(name: str) -> dict[str, tuple[tuple[str, ...], ...]]:
     """Return the phrases of a file beside this one, each as its words, by what they mean."""
     text = files(__package__ or "").joinpath(name).read_text(encoding="utf-8")
     return {
-        meaning: tuple(dict.fromkeys(
-            tuple(phrase.split()) for line in phrases.splitlines() for phrase in line.split("|") if phrase.strip()
-        ))
+        meaning: tuple(
+            dict.fromkeys(
+                tuple(phrase.split())
+                for line in phrases.splitlines()
+                for phrase in line.split("|")
+                if phrase.strip()
+            )
+        )
         for meaning, phrases in tomllib.loads(text).items()
     }
 

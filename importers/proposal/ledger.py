@@ -20,13 +20,24 @@ _COSTS = frozenset({"fee", "ads", "label"})
 _SALE = frozenset({"price", "postage", "discount", "tax", "tax-remitted"})
 #: What a part of a sale is when it goes back.
 _BACK = {
-    "price": "refund", "postage": "refund", "refund": "refund", "tax": "refund-tax", "refund-tax": "refund-tax",
-    "fee": "fee-refund", "fee-refund": "fee-refund", "ads": "fee-refund", "tax-remitted": "tax-remitted",
+    "price": "refund",
+    "postage": "refund",
+    "refund": "refund",
+    "tax": "refund-tax",
+    "refund-tax": "refund-tax",
+    "fee": "fee-refund",
+    "fee-refund": "fee-refund",
+    "ads": "fee-refund",
+    "tax-remitted": "tax-remitted",
     "discount": "refund",
 }
 #: What lowers the account, and what raises it.
-_OUT = frozenset({"fee", "ads", "label", "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"})
-_IN = frozenset({"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"})
+_OUT = frozenset(
+    {"fee", "ads", "label", "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"}
+)
+_IN = frozenset(
+    {"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
+)
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
 
@@ -50,12 +61,15 @@ def _types(evidence: Evidence) -> Column | None:
             continue
         if column.sizes >= 0.25 or roles.role(column.heading) in {"order", "status", "currency", "sku", "payout"}:
             continue
+        if sum(any(map(str.isdigit, word)) for word in column.values) * 3 > len(column.values):
+            continue
         known = [event_of(word) for word in column.values]
         share = sum(score for kind, score in known if kind) / max(len(known), 1)
         kinds = {kind for kind, _ in known if kind}
         named = max(column.meanings.get("type", 0.0), column.meanings.get("detail", 0.0) * 0.8)
         enough = len(kinds) >= 2 or (bool(kinds) and named >= 0.7 and not priced)
-        if not enough or share < (0.35 if named >= 0.7 else 0.6):
+        various = len(column.values) > 0.6 * max(column.filled, 5)
+        if not enough or share < (0.35 if named >= 0.7 and not various else 0.6):
             continue
         if priced and kinds <= {"price", "refund"} and roles.role(column.heading) != "type":
             continue
@@ -94,7 +108,9 @@ class _Proposer:
         component = self._is_component()
         self.inverted = self._is_inverted()
         words = "one row an amount" if component else "one row an event"
-        self.draft.sure("file.row", "component" if component else "event", f'"{self.type.heading}" says what each row is')
+        self.draft.sure(
+            "file.row", "component" if component else "event", f'"{self.type.heading}" says what each row is'
+        )
         self._rules()
         self._orders_of_payouts()
         self._balance()
@@ -117,7 +133,9 @@ class _Proposer:
             if self.roles.role(column.heading) in {"status", "currency", "order", "payout", "sku"}:
                 continue
             known = [event_of(word) for word in column.values]
-            if len({kind for kind, _ in known if kind}) >= 2 and sum(bool(kind) for kind, _ in known) >= 0.6 * len(known):
+            if len({kind for kind, _ in known if kind}) >= 2 and sum(bool(kind) for kind, _ in known) >= 0.6 * len(
+                known
+            ):
                 return column
         return None
 
@@ -147,9 +165,12 @@ class _Proposer:
             if column is not None and (column.filled or self.roles.scores[column.heading] >= 0.5):
                 self._put(f"columns.{role}", column)
         if self.detail is not None and self.detail.heading not in _values(self.draft):
-            self.draft.put("columns.detail", self.detail.heading,
-                           Certainty.SURE if self.detail.meanings.get("detail", 0) >= 0.9 else Certainty.GUESSED,
-                           "its words say more of it")
+            self.draft.put(
+                "columns.detail",
+                self.detail.heading,
+                Certainty.SURE if self.detail.meanings.get("detail", 0) >= 0.9 else Certainty.GUESSED,
+                "its words say more of it",
+            )
         self._currency()
 
     def _currency(self) -> None:
@@ -207,26 +228,38 @@ class _Proposer:
         if date and all(self.evidence.of(date).cells[row] for row in rows):
             return
         days = [
-            column for column in self.evidence.columns
+            column
+            for column in self.evidence.columns
             if column.holds is Holds.DAYS and column.heading != date and all(column.cells[row] for row in rows)
         ]
         named = [column for column in days if self.roles.role(column.heading) == "paid_out"]
         if chosen := (named or days[-1:]):
-            self.draft.put("columns.paid-out", chosen[0].heading, Certainty.GUESSED, "it has the day of the totals")
+            self.draft.put(
+                "columns.paid-out", chosen[0].heading, Certainty.GUESSED, "it has the day of the totals"
+            )
 
     def _fees_and_net(self, amount: Column, net: Column, parts: Sequence[Column]) -> None:
-        rows = [row for row, number in enumerate(net.numbers) if number is not None and amount.numbers[row] is not None]
+        rows = [
+            row for row, number in enumerate(net.numbers) if number is not None and amount.numbers[row] is not None
+        ]
         goal = tuple(self._cents(net, row) for row in rows)
         base = tuple(self._cents(amount, row) for row in rows)
         columns = {amount.heading: base}
         columns.update({column.heading: tuple(self._cents(column, row) for row in rows) for column in parts})
         tax = [column for column in self.roles.all("tax", "tax_withheld") if not column.is_zero]
-        columns.update({column.heading: tuple(self._cents(column, row) for row in tax_rows)
-                        for column in tax for tax_rows in [rows]})
+        columns.update(
+            {
+                column.heading: tuple(self._cents(column, row) for row in tax_rows)
+                for column in tax
+                for tax_rows in [rows]
+            }
+        )
         solutions = solve(goal, columns, lambda _name, sign: 0.0 if sign else 1.0, fixed=(amount.heading,))
         if not solutions:
             self.draft.contradicted(
-                "columns.net", net.heading, f'"{amount.heading}" and the fees do not make it in most rows',
+                "columns.net",
+                net.heading,
+                f'"{amount.heading}" and the fees do not make it in most rows',
             )
             self._fees_without_net(amount, parts)
             return
@@ -246,7 +279,9 @@ class _Proposer:
 
     def _fees_without_net(self, amount: Column, parts: Sequence[Column]) -> None:
         for column in parts:
-            pairs = [(number, of) for number, of in zip(column.numbers, amount.numbers, strict=True) if number and of]
+            pairs = [
+                (number, of) for number, of in zip(column.numbers, amount.numbers, strict=True) if number and of
+            ]
             same = sum((number > 0) is (of > 0) for number, of in pairs)
             sign = "positive" if same * 2 > len(pairs) else "negative"
             self._fee(column, sign, Certainty.GUESSED, "its heading, and the sign of its amounts")
@@ -273,8 +308,13 @@ class _Proposer:
         withheld = self.roles.one("tax_withheld")
         postage = self.roles.one("postage")
         if price is None or price is amount:
-            self.draft.guess("tax.remitted", withheld is not None, "a column of tax handed on" if withheld else
-                             "no column of tax handed on; the amounts have it in them")
+            self.draft.guess(
+                "tax.remitted",
+                withheld is not None,
+                "a column of tax handed on"
+                if withheld
+                else "no column of tax handed on; the amounts have it in them",
+            )
             return
         inside = outside = 0
         for row, number in enumerate(tax.numbers):
@@ -283,7 +323,9 @@ class _Proposer:
                 inside += amount.numbers[row] == goods + number
                 outside += amount.numbers[row] == goods
         self.draft.put(
-            "tax.remitted", inside < outside, Certainty.SURE if bool(inside) is not bool(outside) else Certainty.GUESSED,
+            "tax.remitted",
+            inside < outside,
+            Certainty.SURE if bool(inside) is not bool(outside) else Certainty.GUESSED,
             "the amounts are without it" if inside < outside else "the amounts have it in them",
         )
 
@@ -307,7 +349,13 @@ class _Proposer:
             kinds = {event_of(word)[0] for word in self.type.values}
             named = {word for word in self.type.values if event_of(word)[0] == "price"}
             parts = kinds & {"postage", "tax"}
-            return bool(parts) and bool(named) and not kinds & {"refund"} and "hold" not in kinds and self._by_amount()
+            return (
+                bool(parts)
+                and bool(named)
+                and not kinds & {"refund"}
+                and "hold" not in kinds
+                and self._by_amount()
+            )
         kinds = Counter[str]()
         for word, detail in self._pairs():
             if event_of(word)[0] in {"price", ""}:
@@ -331,7 +379,9 @@ class _Proposer:
     def _is_total_rows(self, details: dict[str, list[int]]) -> bool:
         total = self.draft.value("columns.total")
         column = self.evidence.of(total) if total else None
-        return column is not None and all(column.numbers[row] is not None for rows in details.values() for row in rows)
+        return column is not None and all(
+            column.numbers[row] is not None for rows in details.values() for row in rows
+        )
 
     def _rules_of(self, word: str, details: dict[str, list[int]]) -> None:
         kind, score = event_of(word)
@@ -367,8 +417,12 @@ class _Proposer:
             elif not meant and kind == "price" and self._lowers(rows):
                 for text in named:
                     self.draft.event(
-                        Certainty.GUESSED, "nobody knows the word, but it is taken off a sale", type=[word],
-                        detail=[text], **{"is": "fee"}, kind=slug(text),
+                        Certainty.GUESSED,
+                        "nobody knows the word, but it is taken off a sale",
+                        type=[word],
+                        detail=[text],
+                        **{"is": "fee"},
+                        kind=slug(text),
                     )
             elif meant:
                 sure = min(by_detail[text][1] for text in named)
@@ -392,7 +446,11 @@ class _Proposer:
         return kind
 
     def _rule(self, kind: str, word: str, details: list[str] | None, rows: Iterable[int], score: float) -> None:
-        numbers = [number for row in rows if (number := self.amounts[row]) is not None and number] if self.amounts else []
+        numbers = (
+            [number for row in rows if (number := self.amounts[row]) is not None and number]
+            if self.amounts
+            else []
+        )
         raised = sum(number > 0 for number in numbers)
         certainty = Certainty.SURE if score >= 0.9 else Certainty.GUESSED
         because = "what the words mean"
@@ -410,7 +468,7 @@ class _Proposer:
             reversed_ = self._is_reversed(rows)
             if reversed_:
                 because = "what the words mean; its amounts are above 0 though they go out"
-            elif kind in {"fee", "ads"}:
+            elif kind == "fee":
                 kind = "fee-refund"
             elif kind == "payout":
                 kind = "payout-returned"
@@ -431,7 +489,11 @@ class _Proposer:
             account = "Equity:Owner"
         elif kind == "adjustment":
             if numbers and raised == len(numbers):
-                kind, certainty, because = "compensation", Certainty.GUESSED, "an adjustment that only raises the balance"
+                kind, certainty, because = (
+                    "compensation",
+                    Certainty.GUESSED,
+                    "an adjustment that only raises the balance",
+                )
             else:
                 account, certainty = "Expenses:Selling:Fees", Certainty.GUESSED
                 because = "what the words mean; say which account it belongs to"
@@ -439,8 +501,14 @@ class _Proposer:
             certainty = Certainty.GUESSED
         fee = slug(" ".join(details[:1]) if details else word) if kind in _COSTS else None
         self.draft.event(
-            certainty, because, type=[word] if word else None, detail=details, **{"is": kind}, kind=fee,
-            account=account, reversed=reversed_ or None,
+            certainty,
+            because,
+            type=[word] if word else None,
+            detail=details,
+            **{"is": kind},
+            kind=fee,
+            account=account,
+            reversed=reversed_ or None,
         )
 
     def _negative_price(self, word: str) -> str:
@@ -476,14 +544,19 @@ class _Proposer:
         for row in rows:
             amount = self.amounts[row]
             for other in (row - 1, row + 1):
-                if amount and 0 <= other < len(numbers) and numbers[row] is not None and numbers[other] is not None:
+                if (
+                    amount
+                    and 0 <= other < len(numbers)
+                    and numbers[row] is not None
+                    and numbers[other] is not None
+                ):
                     change = numbers[row] - numbers[other]  # type: ignore[operator]
                     falls += change == -amount
                     rises += change == amount
         return None if falls == rises else falls > rises
 
     def _unknown(self, word: str, details: list[str] | None, rows: Sequence[int]) -> None:
-        place = f'"{word}"' + (f' with {", ".join(repr(text[:40]) for text in details[:3])}' if details else "")
+        place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
         if not word:
             place = "rows without a word"
         self.draft.gap(
@@ -502,17 +575,21 @@ class _Proposer:
             if table["is"].value in {"payout", "payout-returned", "hold", "release", "private"}:
                 cells = {order.cells[row] for row in self._rows_of_table(table)} - {""}
                 if cells and not cells & of_sales:
-                    self.draft.add(table, "order", False)  # noqa: FBT003
+                    self.draft.add(table, "order", False)
 
     def _rows_of(self, kinds: frozenset[str]) -> list[int]:
-        return [row for table in self.draft.events if table["is"].value in kinds for row in self._rows_of_table(table)]
+        return [
+            row for table in self.draft.events if table["is"].value in kinds for row in self._rows_of_table(table)
+        ]
 
     def _rows_of_table(self, table: dict[str, object]) -> list[int]:
         words = getattr(table.get("type"), "value", None)
         details = getattr(table.get("detail"), "value", None)
         return [
-            row for (word, detail), rows in self._pairs().items()
-            if (words is None or word in words) and (details is None or detail in details) for row in rows
+            row
+            for (word, detail), rows in self._pairs().items()
+            if (words is None or word in words) and (details is None or detail in details)
+            for row in rows
         ]
 
     def _balance(self) -> None:
@@ -540,7 +617,9 @@ class _Proposer:
                 f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows only, so it is not checked.',
             )
         elif pairs:
-            self.draft.notes.append(f'"{balance.heading}" does not follow the amounts row by row; it is not checked.')
+            self.draft.notes.append(
+                f'"{balance.heading}" does not follow the amounts row by row; it is not checked.'
+            )
 
     def _moved(self) -> list[Decimal]:
         """Return what each row moves on the account."""
@@ -555,7 +634,9 @@ class _Proposer:
         for table in self.draft.fees:
             column = self.evidence.of(table["column"].value)
             sign = -1 if "sign" not in table else 1
-            moved = [amount + sign * (number or zero) for amount, number in zip(moved, column.numbers, strict=True)]
+            moved = [
+                amount + sign * (number or zero) for amount, number in zip(moved, column.numbers, strict=True)
+            ]
         return moved  # type: ignore[return-value]
 
 

@@ -17,8 +17,14 @@ _APOSTROPHES = "'\u2019\u2018\u02bc"
 #: What stands for no amount.
 NOTHING = frozenset({"", "-", "--", "\u2013", "\u2014"})
 _SYMBOLS = {
-    "\u20ac": "EUR", "\u00a3": "GBP", "$": "USD", "\u00a5": "JPY", "z\u0142": "PLN", "K\u010d": "CZK",
-    "CHF": "CHF", "Fr.": "CHF",
+    "\u20ac": "EUR",
+    "\u00a3": "GBP",
+    "$": "USD",
+    "\u00a5": "JPY",
+    "z\u0142": "PLN",
+    "K\u010d": "CZK",
+    "CHF": "CHF",
+    "Fr.": "CHF",
 }
 _CODE = re.compile(r"(?<![A-Za-z])([A-Z]{3})(?![A-Za-z])")
 _BODY = re.compile(r"\d(?:[\d.,' ]*\d)?|[.,]\d+")
@@ -102,11 +108,16 @@ def find_marks(texts: Iterable[str]) -> Marks:
 
 
 def _judge(
-    decimals: Counter[str], thousands: Counter[str], either: Counter[str], examples: dict[str, str],
+    decimals: Counter[str],
+    thousands: Counter[str],
+    either: Counter[str],
+    examples: dict[str, str],
 ) -> Marks:
     if len(decimals) > 1:
         (first, one), (second, other) = decimals.most_common(2)
-        problem = f'decimals are written both ways: "{examples[first]}" ({one} times), "{examples[second]}" ({other})'
+        problem = (
+            f'decimals are written both ways: "{examples[first]}" ({one} times), "{examples[second]}" ({other})'
+        )
         return Marks(first, (), sure=False, because="the mark of most amounts", problem=problem)
     if decimals:
         decimal = next(iter(decimals))
@@ -116,7 +127,11 @@ def _judge(
         if thousands[decimal]:
             problem = f'"{decimal}" stands between thousands and before decimals'
         return Marks(
-            decimal, tuple(marks), sure=not problem, because=f'amounts like "{examples[decimal]}"', problem=problem,
+            decimal,
+            tuple(marks),
+            sure=not problem,
+            because=f'amounts like "{examples[decimal]}"',
+            problem=problem,
         )
     if thousands or either:
         marks = dict.fromkeys([*thousands, *either])
@@ -124,7 +139,9 @@ def _judge(
         surely = not either
         because = "no amount has decimals" if surely else "marks before three digits, and no decimals anywhere"
         if len({*thousands, *either} & {".", ","}) > 1:
-            return Marks(decimal, (), sure=False, because=because, problem='"." and "," both stand before three digits')
+            return Marks(
+                decimal, (), sure=False, because=because, problem='"." and "," both stand before three digits'
+            )
         return Marks(decimal, tuple(marks), sure=surely, because=because)
     return Marks(".", (), sure=False, because="no amount has decimals or thousands")
 

@@ -17,12 +17,12 @@ if TYPE_CHECKING:
     from millilot.importers.proposal.findings import Draft
     from millilot.importers.proposal.sheet import Sheet
 
-_KNOWN = (
-    "USD EUR GBP CHF CAD AUD NZD SEK NOK DKK PLN CZK HUF JPY CNY SGD HKD INR BRL MXN ZAR KRW TRY ILS RON ISK THB AED KWD BHD"
-)
+_KNOWN = "USD EUR GBP CHF CAD AUD NZD SEK NOK DKK PLN CZK HUF JPY CNY SGD HKD INR BRL MXN ZAR KRW TRY ILS RON ISK THB AED KWD BHD"
 _CODES = re.compile(rf"(?<![A-Za-z])(?:{'|'.join(_KNOWN.split())})(?![A-Za-z])")
 _SYMBOLS = {"\u20ac": "EUR", "\u00a3": "GBP", "$": "USD"}
-_MINOR = re.compile(r"\b(?:cents?|pence|pennies|minor(?: units?)?|centimes|c[ée]ntimos|centesimi|rappen|ct)\b", re.IGNORECASE)
+_MINOR = re.compile(
+    r"\b(?:cents?|pence|pennies|minor(?: units?)?|centimes|c[ée]ntimos|centesimi|rappen|ct)\b", re.IGNORECASE
+)
 
 
 def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], draft: Draft) -> str:
@@ -48,9 +48,7 @@ def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], dra
     named.update(code for heading in sheet.headings for symbol, code in _SYMBOLS.items() if symbol in heading)
     if named:
         return _settle(named, draft, "the headings name it", of_books, "")
-    above = Counter(
-        code for record in sheet.preamble for cell in record.cells for code in _CODES.findall(cell)
-    )
+    above = Counter(code for record in sheet.preamble for cell in record.cells for code in _CODES.findall(cell))
     if above:
         return _settle(above, draft, "the lines above the headings name it", of_books, "")
     if of_books:
@@ -67,9 +65,21 @@ def _settle(found: Counter[str], draft: Draft, because: str, of_books: Sequence[
         draft.contradicted("currency", first, f"the file names {codes}")
         return first
     dollars = first == "USD" and symbol
-    if dollars and of_books and of_books[0] != "USD" and minor_digits(of_books[0]) == 2 and of_books[0] in {
-        "CAD", "AUD", "NZD", "SGD", "HKD", "MXN",
-    }:
+    if (
+        dollars
+        and of_books
+        and of_books[0] != "USD"
+        and minor_digits(of_books[0]) == 2
+        and of_books[0]
+        in {
+            "CAD",
+            "AUD",
+            "NZD",
+            "SGD",
+            "HKD",
+            "MXN",
+        }
+    ):
         draft.guess("currency", of_books[0], 'the amounts have "$", and the books are in it')
         return of_books[0]
     if dollars:

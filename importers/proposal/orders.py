@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.evidence import Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
-from millilot.importers.proposal.sums import Solution, Vector, solve
 from millilot.importers.proposal.statuses import propose_statuses
+from millilot.importers.proposal.sums import Solution, Vector, solve
 from millilot.importers.proposal.words import slug
 
 if TYPE_CHECKING:
@@ -92,7 +92,9 @@ class _Proposer:
         self._days()
         orders = self._group(order)
         statuses = propose_statuses(self.roles, self.draft)
-        booked = [row for row in range(len(orders.numbers)) if statuses.get(row) not in {"skip", "pending", "cancelled"}]
+        booked = [
+            row for row in range(len(orders.numbers)) if statuses.get(row) not in {"skip", "pending", "cancelled"}
+        ]
         self._texts()
         self._money(orders, set(booked))
 
@@ -122,7 +124,8 @@ class _Proposer:
             and all(re.search(r"\d", value) and re.fullmatch(r"#?[\w./-]{3,40}", value) for value in column.values)
         ]
         event = [
-            column for column in self.evidence.columns
+            column
+            for column in self.evidence.columns
             if column.meanings.get("event", 0) >= 0.9 and column.holds in {Holds.TEXT, Holds.WHOLE, Holds.WORDS}
         ]
         candidates = event or sorted(fits, key=lambda column: (-len(column.values), column.place))
@@ -143,7 +146,9 @@ class _Proposer:
             groups[number].append(row)
         orders = Orders(tuple(numbers), tuple(map(tuple, groups.values())))
         if orders.several:
-            self.draft.sure("file.row", "item", f"{len(orders.several)} of {len(orders.groups)} orders have several rows")
+            self.draft.sure(
+                "file.row", "item", f"{len(orders.several)} of {len(orders.groups)} orders have several rows"
+            )
         else:
             self._put("file.row", "order", "every order has one row", sure=len(orders.groups) > 1)
         return orders
@@ -172,7 +177,9 @@ class _Proposer:
         # Numbers that all end in such a part are numbers of another kind, unless most of them join.
         if not joined or (len(parts) > 3 and joined * 4 < len(parts) and base_share(parts, bare) < 0.5):
             return ""
-        self.draft.guess("file.order-suffix", pattern, f"{joined} order(s) whose numbers differ in the last part only")
+        self.draft.guess(
+            "file.order-suffix", pattern, f"{joined} order(s) whose numbers differ in the last part only"
+        )
         return pattern
 
     def _same_day(self, first: int, second: int) -> bool:
@@ -185,10 +192,14 @@ class _Proposer:
         days = [column for column in self.evidence.columns if column.holds is Holds.DAYS]
         ordered = self.roles.one("ordered")
         if ordered is not None and ordered.holds is Holds.DAYS:
-            self._put("columns.ordered", ordered.heading, "its heading", sure=self.roles.scores[ordered.heading] >= 0.9)
+            self._put(
+                "columns.ordered", ordered.heading, "its heading", sure=self.roles.scores[ordered.heading] >= 0.9
+            )
         else:
             free = [column for column in days if self.roles.role(column.heading) in {"date", ""}]
-            others = [column for column in days if self.roles.role(column.heading) in {"settled", "paid_out", "shipped"}]
+            others = [
+                column for column in days if self.roles.role(column.heading) in {"settled", "paid_out", "shipped"}
+            ]
             column = next(iter([*free, *others]), None)
             if column is None:
                 self.draft.missing("columns.ordered", "no column holds days")
@@ -214,21 +225,28 @@ class _Proposer:
         if title is not None:
             named = title.sizes
             because = "its texts name sizes" if named >= 0.25 else "its heading"
-            self._put("columns.title", title.heading, because, sure=named >= 0.5 or self.roles.scores[title.heading] >= 0.9)
+            self._put(
+                "columns.title",
+                title.heading,
+                because,
+                sure=named >= 0.5 or self.roles.scores[title.heading] >= 0.9,
+            )
         else:
             self.draft.notes.append("No column holds titles: nothing of the file can be sorted by fragrance.")
         for role in ("sku", "quantity", "payout"):
             column = self.roles.one(role)
             if column is not None and column.holds is not Holds.NOTHING:
-                self._put(f"columns.{role}", column.heading, "its heading",
-                          sure=self.roles.scores[column.heading] >= 0.9)
+                self._put(
+                    f"columns.{role}", column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9
+                )
 
     # Money.
 
     def _money(self, orders: Orders, booked: set[int]) -> None:
         quantity = self.roles.one("quantity")
         amounts = [
-            column for column in self.evidence.columns
+            column
+            for column in self.evidence.columns
             if column.holds in {Holds.AMOUNTS, Holds.WHOLE} and self._countable(column)
         ]
         finder = _SumFinder(self.roles, amounts, quantity, orders, booked, self.scale)
@@ -293,7 +311,9 @@ class _Proposer:
             self._refund_sign(heading, positive=positive)
             self._put("refund.in-net", True, "the net amount has it taken off", sure=certain)
         elif role == "tax_withheld":
-            self.draft.notes.append(f'"{heading}" takes the tax out of the net amount again: the channel hands it on.')
+            self.draft.notes.append(
+                f'"{heading}" takes the tax out of the net amount again: the channel hands it on.'
+            )
             self._put("tax.remitted", True, f'"{heading}" hands it on', sure=certain)
         else:
             self._fee(heading, role, lowers=lowers, sign=sign, certain=certain)
@@ -314,8 +334,12 @@ class _Proposer:
             return
         because = "taken off in the sum" + ("" if known else "; nothing else is known of it")
         self.draft.fee(
-            heading, slug(heading), books, "positive" if sign < 0 else "negative",
-            Certainty.SURE if certain and known else Certainty.GUESSED, because,
+            heading,
+            slug(heading),
+            books,
+            "positive" if sign < 0 else "negative",
+            Certainty.SURE if certain and known else Certainty.GUESSED,
+            because,
         )
 
     def _left_out(self, solution: Solution, finder: _SumFinder) -> None:
@@ -337,7 +361,9 @@ class _Proposer:
             elif role == "discount" and not zero:
                 self.draft.notes.append(f'"{column.heading}" is no part of the sum: the prices are after it.')
             elif role in {"postage", "fee", "ads", "label"} and not zero:
-                self.draft.notes.append(f'"{column.heading}" is no part of "{self.draft.value("columns.net")}"; it is left out.')
+                self.draft.notes.append(
+                    f'"{column.heading}" is no part of "{self.draft.value("columns.net")}"; it is left out.'
+                )
             elif role == "" and not zero and column.holds is Holds.AMOUNTS:
                 self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
 
@@ -348,7 +374,9 @@ class _Proposer:
             )
             return
         self.draft.guess("columns.tax", column.heading, "its heading") if zero else self.draft.sure(
-            "columns.tax", column.heading, "its heading",
+            "columns.tax",
+            column.heading,
+            "its heading",
         )
         because = "no tax was taken" if zero else "the net amount is without it"
         self._put("tax.remitted", True, because, sure=not zero)
@@ -356,7 +384,9 @@ class _Proposer:
     def _refund_outside(self, column: Column, role: str) -> None:
         if role == "refund_tax" or role == "refund_fee" or role == "refund":
             key = {"refund": "amount", "refund_tax": "tax", "refund_fee": "fee"}[role]
-            self._put(f"refund.{key}", column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9)
+            self._put(
+                f"refund.{key}", column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9
+            )
             if not column.is_zero:
                 total = sum((number for number in column.numbers if number), self.scale * 0)
                 self._refund_sign(column.heading, positive=total > 0)
@@ -385,7 +415,8 @@ class _Proposer:
             self.draft.guess("columns.net", net.heading, "its heading; there is no order to test it by")
         elif net is not None and not net.is_zero:
             self.draft.contradicted(
-                "columns.net", net.heading,
+                "columns.net",
+                net.heading,
                 "its heading; but no sum of the other columns makes it: an amount is missing from the file, or one of "
                 "the columns is something else",
             )
@@ -399,7 +430,9 @@ class _Proposer:
             sure = self.roles.role(price.heading) == "price" and self.roles.scores[price.heading] >= 0.9
             self._put("columns.price", price.heading, "its heading", sure=sure and not finder.has_quantities)
         elif unit is not None:
-            self._put("columns.unit-price", unit.heading, "its heading", sure=self.roles.scores[unit.heading] >= 0.9)
+            self._put(
+                "columns.unit-price", unit.heading, "its heading", sure=self.roles.scores[unit.heading] >= 0.9
+            )
         else:
             self.draft.missing("columns.price", "no column of amounts is known to be the price")
         if orders.several:
@@ -408,23 +441,32 @@ class _Proposer:
         for role in ("postage", "tax"):
             column = self.roles.one(role)
             if column is not None and column.holds is not Holds.NOTHING:
-                self._put(f"columns.{role}", column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9)
+                self._put(
+                    f"columns.{role}", column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9
+                )
                 if role == "tax":
                     self.draft.guess("tax.remitted", True, "most channels hand it on; nothing in the file tells")
         for column in self.roles.all("discount"):
             gross = finder.explains_gross(column.heading)
             if gross:
-                key = "discount" if not orders.several or finder.by_item(column.heading, "each") else "order-discount"
+                key = (
+                    "discount"
+                    if not orders.several or finder.by_item(column.heading, "each")
+                    else "order-discount"
+                )
                 self._put(f"columns.{key}", column.heading, f'"{gross}" has it taken off', sure=True)
             elif not column.is_zero:
-                self.draft.notes.append(f'Whether the prices are before or after "{column.heading}" could not be found.')
+                self.draft.notes.append(
+                    f'Whether the prices are before or after "{column.heading}" could not be found.'
+                )
         parts = self.roles.all("fee", "ads", "label") or self.roles.all("fee_total")
         for column in parts:
             if column.holds is Holds.NOTHING:
                 continue
             total = sum((number for number in column.numbers if number), self.scale * 0)
             self.draft.fee(
-                column.heading, slug(column.heading),
+                column.heading,
+                slug(column.heading),
                 {"ads": "ads", "label": "postage"}.get(self.roles.role(column.heading), "fees"),
                 "negative" if total < 0 else "positive",
                 Certainty.SURE if self.roles.scores[column.heading] >= 0.9 else Certainty.GUESSED,
@@ -461,6 +503,7 @@ class Found:
     Attributes:
         target: the heading of the net amount.
         solution: the signs.
+        price: which of its columns is the price.
         mode: where the amounts of an order of several rows stand, or empty.
         mode_sure: whether the other places do not add up.
         because_mode: why, in words.
@@ -470,6 +513,7 @@ class Found:
 
     target: str
     solution: Solution
+    price: str
     mode: str
     mode_sure: bool
     because_mode: str
@@ -481,7 +525,12 @@ class _SumFinder:
     """Finds what the net amount of an order is made of."""
 
     def __init__(
-        self, roles: Assigned, amounts: Sequence[Column], quantity: Column | None, orders: Orders, booked: set[int],
+        self,
+        roles: Assigned,
+        amounts: Sequence[Column],
+        quantity: Column | None,
+        orders: Orders,
+        booked: set[int],
         scale: int,
     ) -> None:
         self.roles = roles
@@ -515,17 +564,7 @@ class _SumFinder:
         """Return the role of a column in the sum."""
         if name.startswith(_PRODUCT):
             return "product"
-        role = self.roles.role(name)
-        if role in {"gross", "amount", "unit_price"} and not best.solution.signs.keys() & self._priced():
-            return "price"
-        if role in {"gross", "amount"} and all(
-            self.roles.role(other) != "price" and not other.startswith(_PRODUCT) for other in best.solution.signs
-        ):
-            return "price"
-        return role
-
-    def _priced(self) -> set[str]:
-        return {name for name in self.amounts if self.roles.role(name) == "price"}
+        return "price" if name == best.price else self.roles.role(name)
 
     def by_item(self, name: str, mode: str) -> bool:
         """Whether an amount belongs to an item rather than to the order."""
@@ -547,7 +586,9 @@ class _SumFinder:
 
     def _role_by_item(self, name: str) -> bool:
         role = self.roles.role(name)
-        return role in {"price", "unit_price"} or (role in {"gross", "amount", "discount", ""} and self.by_item_values(name))
+        return role in {"price", "unit_price"} or (
+            role in {"gross", "amount", "discount", ""} and self.by_item_values(name)
+        )
 
     def by_item_values(self, name: str) -> bool:
         """Whether the amounts differ between the rows of an order."""
@@ -577,12 +618,17 @@ class _SumFinder:
         net = self.roles.one("net")
         if net is not None and not net.is_zero:
             return [net.heading]
-        return [name for name, column in self.amounts.items()
-                if self.roles.role(name) in {"gross", "amount", ""} and not column.is_zero]
+        return [
+            name
+            for name, column in self.amounts.items()
+            if self.roles.role(name) in {"gross", "amount", ""} and sum(filter(None, column.numbers)) > 0
+        ]
 
     def _prices(self) -> list[str]:
         order = {"price": 0, "unit_price": 1, "amount": 2, "gross": 3, "": 4}
-        names = [name for name in self.amounts if self.roles.role(name) in order and not self.amounts[name].is_zero]
+        names = [
+            name for name in self.amounts if self.roles.role(name) in order and sum(filter(None, self.amounts[name].numbers)) > 0
+        ]
         names.sort(key=lambda name: order[self.roles.role(name)])
         products = [_PRODUCT + name for name in names if self.roles.role(name) in {"price", "unit_price", ""}]
         return [*names, *(products if self.has_quantities else ())]
@@ -600,36 +646,43 @@ class _SumFinder:
         cost, best = found[0]
         good_modes = {each.mode for price, each in found if price <= cost + 0.5 and each.target == best.target}
         rivals = [
-            each for price, each in found[1:]
+            each
+            for price, each in found[1:]
             if price <= cost + 0.05 and each.target == best.target and each.solution.signs != best.solution.signs
         ]
         words = tuple(
-            " ".join(f"{'+' if sign > 0 else '-'} {self.label(name)}" for name, sign in rival.solution.signs.items())
+            " ".join(
+                f"{'+' if sign > 0 else '-'} {self.label(name)}" for name, sign in rival.solution.signs.items()
+            )
             for rival in rivals
         )
         if not best.mode:
-            return Found(best.target, best.solution, "", mode_sure=True, because_mode="", rows=best.rows, rivals=words)
+            return replace(best, mode_sure=True, rivals=words)
         if len(good_modes) == 1:
-            because = f"only so the amounts of orders with several rows make \"{best.target}\""
-            return Found(best.target, best.solution, best.mode, mode_sure=True, because_mode=because, rows=best.rows,
-                         rivals=words)
+            because = f'only so the amounts of orders with several rows make "{best.target}"'
+            return replace(best, mode_sure=True, because_mode=because, rivals=words)
         mode, because, sure = self.mode_by_values()
         chosen = next((each for price, each in found if each.mode == mode and price <= cost + 0.5), best)
-        return Found(chosen.target, chosen.solution, chosen.mode, mode_sure=sure, because_mode=because,
-                     rows=chosen.rows, rivals=words)
+        return replace(chosen, mode_sure=sure, because_mode=because, rivals=words)
 
     def _meant(self, found: Found) -> bool:
         """Whether a sum is the net amount, rather than what the buyer paid."""
         if self.roles.role(found.target) == "net":
             return True
-        roles = {self.roles.role(self.heading(name)) for name in found.solution.signs}
-        return bool(roles & {"fee", "ads", "label", "fee_total"})
+        signs = found.solution.signs
+        if any(self.roles.role(self.heading(name)) in {"fee", "ads", "label", "fee_total"} for name in signs):
+            return True
+        # Of columns that nobody knows: less than the price by what the others take off.
+        lowered = [name for name, sign in signs.items() if sign * sum(self.vector(name, found.mode)) < 0]
+        return bool(lowered) and not found.solution.failing and len(found.rows) > len(signs)
 
     def _solutions(self, target: str, mode: str) -> list[tuple[float, Found]]:
         if not self._possible(mode):
             return []
         column = self.amounts[target]
-        groups = [place for place, rows in enumerate(self.groups) if any(column.numbers[row] is not None for row in rows)]
+        groups = [
+            place for place, rows in enumerate(self.groups) if any(column.numbers[row] is not None for row in rows)
+        ]
         if not groups:
             return []
         vectors = {name: self._only(self.vector(name, mode), groups) for name in self.amounts if name != target}
@@ -645,8 +698,15 @@ class _SumFinder:
                 columns.pop(self.heading(price), None)
             # A column that says just what another says is no part of its own.
             for name in [name for name in columns if name != price]:
-                twin = any(columns[name] == columns[other] and self._weaker(name, other) for other in columns if other != name)
-                if twin or (columns[name] == columns[price] and self.roles.role(name) in {"gross", "price", "unit_price", "amount", ""}):
+                twin = any(
+                    columns[name] == columns[other] and self._weaker(name, other)
+                    for other in columns
+                    if other != name
+                )
+                if twin or (
+                    columns[name] == columns[price]
+                    and self.roles.role(name) in {"gross", "price", "unit_price", "amount", ""}
+                ):
                     del columns[name]
             totals = {name: sum(amounts) for name, amounts in columns.items()}
 
@@ -660,7 +720,7 @@ class _SumFinder:
             if price.startswith(_PRODUCT):
                 base += 0.0 if self.roles.role(self.heading(price)) == "unit_price" else 0.2
             for solution in solve(goal, columns, penalty, fixed=(price,))[:20]:
-                each = Found(target, solution, mode, mode_sure=False, because_mode="", rows=rows)
+                each = Found(target, solution, price, mode, mode_sure=False, because_mode="", rows=rows)
                 found.append((solution.penalty + base, each))
         return found
 
@@ -692,7 +752,17 @@ class _SumFinder:
         """Return where the amounts of orders with several rows stand, why, and whether that is sure."""
         kinds: Counter[str] = Counter()
         for name in self.amounts:
-            if self.roles.role(name) in {"postage", "tax", "net", "fee", "ads", "label", "refund", "refund_tax", "refund_fee"}:
+            if self.roles.role(name) in {
+                "postage",
+                "tax",
+                "net",
+                "fee",
+                "ads",
+                "label",
+                "refund",
+                "refund_tax",
+                "refund_fee",
+            }:
                 kinds.update(self._spread(rows, name) for rows in self.orders.several)
         kinds.pop("nothing", None)
         if not kinds:
@@ -717,8 +787,11 @@ class _SumFinder:
         return bool(tested) and all(len({amount for amount, _ in pairs}) == 1 for pairs in tested)
 
     def _gross(self) -> list[str]:
-        return [name for name, column in self.amounts.items()
-                if self.roles.role(name) == "gross" and not column.is_zero]
+        return [
+            name
+            for name, column in self.amounts.items()
+            if self.roles.role(name) == "gross" and not column.is_zero
+        ]
 
     def inside_price(self, tax: str) -> bool:
         """Whether what the buyer paid has the tax within the price."""
@@ -733,7 +806,11 @@ class _SumFinder:
         if name not in self.amounts or self.amounts[name].is_zero:
             return False
         mode = self.modes[-1]
-        more = [each for each in self.amounts if self.roles.role(each) in {"postage", "tax", "discount"} and each != name]
+        more = [
+            each
+            for each in self.amounts
+            if self.roles.role(each) in {"postage", "tax", "discount"} and each != name
+        ]
         for gross in self._gross():
             goal = self.vector(gross, mode)
             for price in self._prices():

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from millilot.importers.proposal.evidence import Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
@@ -11,7 +9,9 @@ from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.sums import solve
 from millilot.importers.proposal.words import slug
 
-_NOT_HERE = frozenset({"type", "detail", "title", "sku", "unit_price", "credit", "debit", "balance", "refund_date", "order"})
+_NOT_HERE = frozenset(
+    {"type", "detail", "title", "sku", "unit_price", "credit", "debit", "balance", "refund_date", "order"}
+)
 _SIGNS = {
     "gross": (0.0, 9.0, 9.0),
     "postage": (0.0, 6.0, 1.0),
@@ -76,10 +76,13 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
     names = {
         column.heading: column
         for column in evidence.columns
-        if column is not net and column.holds in {Holds.AMOUNTS, Holds.WHOLE} and roles.role(column.heading) in {*_SIGNS, "price"}
+        if column is not net
+        and column.holds in {Holds.AMOUNTS, Holds.WHOLE}
+        and roles.role(column.heading) in {*_SIGNS, "price"}
     }
     vectors = {
-        heading: tuple(int((number or 0) * scale) for number in column.numbers) for heading, column in names.items()
+        heading: tuple(int((number or 0) * scale) for number in column.numbers)
+        for heading, column in names.items()
     }
     totals = {heading: sum(amounts) for heading, amounts in vectors.items()}
 
@@ -92,7 +95,9 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
     goal = tuple(int((number or 0) * scale) for number in net.numbers)
     solutions = solve(goal, vectors, penalty, fixed=(gross.heading,))
     if not solutions:
-        draft.notes.append(f'No sum of the other columns makes "{net.heading}", so what it is made of is left out.')
+        draft.notes.append(
+            f'No sum of the other columns makes "{net.heading}", so what it is made of is left out.'
+        )
         return
     draft.sure("columns.gross", gross.heading, f'with the other columns it makes "{net.heading}"')
     if failing := solutions[0].failing:
@@ -114,4 +119,11 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
             draft.sure("refund.sign", "positive" if positive else "negative", "the sign of its amounts")
         else:
             books = {"ads": "ads", "label": "postage"}.get(role, "fees")
-            draft.fee(heading, slug(heading), books, "positive" if sign < 0 else "negative", Certainty.SURE, "taken off in the sum")
+            draft.fee(
+                heading,
+                slug(heading),
+                books,
+                "positive" if sign < 0 else "negative",
+                Certainty.SURE,
+                "taken off in the sum",
+            )

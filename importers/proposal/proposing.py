@@ -38,11 +38,83 @@ if TYPE_CHECKING:
 SHOWN = 3
 #: Words of a file's name that are not the name of the channel.
 _NAME_WORDS = frozenset(
-    "orders order sales sale export exports report reports statement transactions transaction activity items ledger "
-    "payouts payout csv tsv txt data download file history earnings settlement settlements all my shop list account "
-    "bestellungen verkaufe umsatze commandes ventes pedidos ventas ordini vendite bestellingen verkopen from to "
-    "january february march april may june july august september october november december jan feb mar apr jun jul "
-    "aug sep oct nov dec monthly weekly daily detail details sold bank channel".split(),
+    [
+        "orders",
+        "order",
+        "sales",
+        "sale",
+        "export",
+        "exports",
+        "report",
+        "reports",
+        "statement",
+        "transactions",
+        "transaction",
+        "activity",
+        "items",
+        "ledger",
+        "payouts",
+        "payout",
+        "csv",
+        "tsv",
+        "txt",
+        "data",
+        "download",
+        "file",
+        "history",
+        "earnings",
+        "settlement",
+        "settlements",
+        "all",
+        "my",
+        "shop",
+        "list",
+        "account",
+        "bestellungen",
+        "verkaufe",
+        "umsatze",
+        "commandes",
+        "ventes",
+        "pedidos",
+        "ventas",
+        "ordini",
+        "vendite",
+        "bestellingen",
+        "verkopen",
+        "from",
+        "to",
+        "january",
+        "february",
+        "march",
+        "april",
+        "may",
+        "june",
+        "july",
+        "august",
+        "september",
+        "october",
+        "november",
+        "december",
+        "jan",
+        "feb",
+        "mar",
+        "apr",
+        "jun",
+        "jul",
+        "aug",
+        "sep",
+        "oct",
+        "nov",
+        "dec",
+        "monthly",
+        "weekly",
+        "daily",
+        "detail",
+        "details",
+        "sold",
+        "bank",
+        "channel",
+    ],
 )
 
 
@@ -254,7 +326,9 @@ def _strange_cells(sheet: Sheet, evidence: Evidence, draft: Draft) -> None:
 def _require_unique(sheet: Sheet, draft: Draft) -> None:
     if sheet.doubled:
         names = ", ".join(f'"{heading[:40]}"' for heading in sorted(sheet.doubled)[:5])
-        draft.notes.append(f"These headings stand in the file more than once, so no column of theirs is used: {names}.")
+        draft.notes.append(
+            f"These headings stand in the file more than once, so no column of theirs is used: {names}."
+        )
 
 
 def _try(path: Path, text: str, draft: Draft, entries: Sequence[Directive]) -> tuple[Trial | None, str]:
@@ -293,4 +367,8 @@ def _titles(path: Path, profile: Any) -> list[str]:
     from millilot.importers.table import iter_rows  # noqa: PLC0415
 
     rows = iter_rows(path, profile.file, profile.headings)
-    return [row[profile.columns.title] for row in rows if not row.skip and not row.problem and row[profile.columns.title]]
+    return [
+        row[profile.columns.title]
+        for row in rows
+        if not row.skip and not row.problem and row[profile.columns.title]
+    ]

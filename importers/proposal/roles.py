@@ -12,14 +12,35 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
 _DAYS = frozenset({"ordered", "date", "settled", "paid_out", "shipped", "refund_date", "delivered"})
-AMOUNTS = frozenset({
-    "price", "unit_price", "discount", "postage", "tax", "tax_withheld", "gross", "net", "fee", "fee_total", "ads",
-    "label", "refund", "refund_tax", "refund_fee", "amount", "credit", "debit", "balance",
-})
+AMOUNTS = frozenset(
+    {
+        "price",
+        "unit_price",
+        "discount",
+        "postage",
+        "tax",
+        "tax_withheld",
+        "gross",
+        "net",
+        "fee",
+        "fee_total",
+        "ads",
+        "label",
+        "refund",
+        "refund_tax",
+        "refund_fee",
+        "amount",
+        "credit",
+        "debit",
+        "balance",
+    }
+)
 _NUMBERS = frozenset({"order", "event", "parent", "payout", "line"})
 _WORDS = frozenset({"status", "type", "currency", "zone"})
 #: Roles that more than one column may have.
-_MANY = frozenset({"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "time", "gross", PRIVATE})
+_MANY = frozenset(
+    {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "time", "gross", PRIVATE}
+)
 #: Below this a heading says too little.
 _LEAST = 0.4
 
@@ -74,6 +95,9 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
                 offers.append((score, -column.place, role, column))
     taken: dict[str, list[Column]] = {}
     scores: dict[str, float] = {}
+    for role, column in zip(("credit", "debit"), _two_sides(columns) or (), strict=False):
+        taken[role] = [column]
+        scores[column.heading] = column.meanings[role]
     for score, _, role, column in sorted(offers, key=lambda offer: offer[:2], reverse=True):
         if column.heading in scores or (role in taken and role not in _MANY):
             continue
@@ -81,6 +105,19 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
         scores[column.heading] = min(score, 1.0)
     spare = tuple(column for column in columns if column.heading not in scores)
     return Assigned({role: tuple(found) for role, found in taken.items()}, scores, spare)
+
+
+def _two_sides(columns: list[Column]) -> tuple[Column, Column] | None:
+    """Return columns for what comes in and what goes out, of which each row fills one; None when there are none."""
+    numeric = [column for column in columns if column.holds in {Holds.AMOUNTS, Holds.WHOLE}]
+    for credit in numeric:
+        for debit in numeric:
+            if min(credit.meanings.get("credit", 0.0), debit.meanings.get("debit", 0.0)) < 0.9 or credit is debit:
+                continue
+            both = sum(bool(a) and bool(b) for a, b in zip(credit.numbers, debit.numbers, strict=True))
+            if both * 5 <= len(credit.numbers):
+                return credit, debit
+    return None
 
 
 def _agrees(role: str, column: Column) -> float:
@@ -96,7 +133,9 @@ def _agrees(role: str, column: Column) -> float:
         coded = all(len(value) == 3 and value.isalpha() for value in column.values)
         if role == "currency":
             return 1.2 if coded and column.values else 0.0
-        return {Holds.WORDS: 1.0, Holds.TEXT: 0.8 if column.filled < 8 else 0.4, Holds.NOTHING: 0.5}.get(holds, 0.0)
+        return {Holds.WORDS: 1.0, Holds.TEXT: 0.8 if column.filled < 8 else 0.4, Holds.NOTHING: 0.5}.get(
+            holds, 0.0
+        )
     if role == "quantity":
         small = all(number is None or (0 <= number < 1000 and number == int(number)) for number in column.numbers)
         return {Holds.WHOLE: 1.0, Holds.AMOUNTS: 0.7, Holds.NOTHING: 0.5}.get(holds, 0.0) if small else 0.0

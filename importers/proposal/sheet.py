@@ -288,7 +288,12 @@ def _cut_end(records: list[Record], width: int) -> tuple[list[Record], str]:
 def _is_text(record: Record, width: int) -> bool:
     """Whether a record is a sentence rather than a row."""
     texts = [cell for cell in record.cells if cell]
-    return len(texts) <= 2 and width > 3 and not any(map(_is_value, texts)) and bool(re.search(r"[^\W\d]{2}", texts[0]))
+    return (
+        len(texts) <= 2
+        and width > 3
+        and not any(map(_is_value, texts))
+        and bool(re.search(r"[^\W\d]{2}", texts[0]))
+    )
 
 
 def private(heading: str) -> bool:

@@ -13,7 +13,9 @@ from millilot.importers.proposal.roles import assign
 if TYPE_CHECKING:
     from decimal import Decimal
 
-_NOT_HERE = frozenset({"type", "price", "unit_price", "postage", "fee", "title", "order", "status", "net", "gross"})
+_NOT_HERE = frozenset(
+    {"type", "price", "unit_price", "postage", "fee", "title", "order", "status", "net", "gross"}
+)
 _PAYOUT = re.compile(
     r"\b(?:payouts?|settlements?|disbursements?|auszahlung|versement|reglement|liquidacion|abono|accredito|uitbetaling"
     r"|marketplace|transfer from)\b",
@@ -65,7 +67,12 @@ def propose_statement(evidence: Evidence, draft: Draft, account: str, channels: 
         draft.missing("columns.date", "no column holds days")
     else:
         draft.put("columns.date", date.heading, _certainty(roles.scores.get(date.heading, 0.0)), "its heading")
-    draft.put("columns.detail", text.heading, _certainty(roles.scores.get(text.heading, 0.0)), "it says what each row was")
+    draft.put(
+        "columns.detail",
+        text.heading,
+        _certainty(roles.scores.get(text.heading, 0.0)),
+        "it says what each row was",
+    )
     amounts = _amounts(evidence, draft)
     _balance(evidence, amounts, draft)
     _deposits(text, amounts, draft, channels)
@@ -79,11 +86,13 @@ def _certainty(score: float) -> Certainty:
 def _amounts(evidence: Evidence, draft: Draft) -> list[Decimal]:
     roles = assign(evidence.columns, without=_NOT_HERE)
     credit, debit, amount = (roles.one(role) for role in ("credit", "debit", "amount"))
-    zero = next((number * 0 for column in evidence.columns for number in column.numbers if number is not None))
+    zero = next(number * 0 for column in evidence.columns for number in column.numbers if number is not None)
     if credit is not None and debit is not None:
         draft.put("columns.credit", credit.heading, _certainty(roles.scores[credit.heading]), "its heading")
         draft.put("columns.debit", debit.heading, _certainty(roles.scores[debit.heading]), "its heading")
-        return [(plus or zero) - abs(minus or zero) for plus, minus in zip(credit.numbers, debit.numbers, strict=True)]
+        return [
+            (plus or zero) - abs(minus or zero) for plus, minus in zip(credit.numbers, debit.numbers, strict=True)
+        ]
     assert amount is not None  # noqa: S101
     draft.put("columns.amount", amount.heading, _certainty(roles.scores[amount.heading]), "its heading")
     return [number or zero for number in amount.numbers]
@@ -124,11 +133,17 @@ def _deposits(text: Column, amounts: list[Decimal], draft: Draft, channels: tupl
         name = channel.rpartition(":")[2]
         pattern = _pattern(cells)
         draft.event(
-            Certainty.GUESSED, f'texts like "{cells[0][:60]}"', pattern=pattern, **{"is": "deposit"},
-            **{"from": f"{channel}:Transit"}, channel=name,
+            Certainty.GUESSED,
+            f'texts like "{cells[0][:60]}"',
+            pattern=pattern,
+            **{"is": "deposit"},
+            **{"from": f"{channel}:Transit"},
+            channel=name,
         )
     if not found:
-        draft.gap("No text names the payout of a channel; [[events]] must say by a pattern which rows are deposits.")
+        draft.gap(
+            "No text names the payout of a channel; [[events]] must say by a pattern which rows are deposits."
+        )
         draft.missing("events", "no text names the payout of a channel")
 
 

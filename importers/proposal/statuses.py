@@ -55,7 +55,9 @@ def _by_rows(word: str, column: Column, roles: Assigned, draft: Draft) -> str:
     """Return what a word that is not known means by what else stands in its rows."""
     rows = _rows(word, column)
     if any(all(proof.cells[row] for row in rows) for proof in _proofs(roles)):
-        draft.notes.append(f'The status "{word}" is not known; all its rows are settled or shipped, so they count.')
+        draft.notes.append(
+            f'The status "{word}" is not known; all its rows are settled or shipped, so they count.'
+        )
         return "book"
     draft.gap(f'The status "{word}" is not known; its {len(rows)} row(s) are refused until [status] says more.')
     return ""

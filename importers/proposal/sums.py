@@ -58,7 +58,9 @@ def solve(
     free = sorted(free, key=lambda name: penalty(name, 0), reverse=True)[:MOST_TERMS]
     rest = _less(target, (columns[name] for name in fixed))
     whole = range(len(target))
-    found = {tuple(sorted(signs.items())) for signs in _combine(rest, columns, free, _telling(rest, columns, free))}
+    found = {
+        tuple(sorted(signs.items())) for signs in _combine(rest, columns, free, _telling(rest, columns, free))
+    }
     candidates = _checked(found, rest, columns, whole)
     if not any(not failing for _, failing in candidates):
         # Some rows are odd: what holds in a stretch of the others is held against all.
@@ -98,13 +100,20 @@ def _telling(rest: Vector, columns: Mapping[str, Vector], free: Sequence[str]) -
 
 
 def _combine(
-    rest: Vector, columns: Mapping[str, Vector], free: Sequence[str], places: Sequence[int],
+    rest: Vector,
+    columns: Mapping[str, Vector],
+    free: Sequence[str],
+    places: Sequence[int],
 ) -> Iterable[dict[str, int]]:
     """Return the signs with which columns add up to what is left, in some rows."""
     half = len(free) // 2
     wanted = tuple(rest[place] for place in places)
-    left = _all_sums([(name, tuple(columns[name][place] for place in places)) for name in free[:half]], len(places))
-    right = _all_sums([(name, tuple(columns[name][place] for place in places)) for name in free[half:]], len(places))
+    left = _all_sums(
+        [(name, tuple(columns[name][place] for place in places)) for name in free[:half]], len(places)
+    )
+    right = _all_sums(
+        [(name, tuple(columns[name][place] for place in places)) for name in free[half:]], len(places)
+    )
     by_sum: dict[Vector, list[tuple[int, ...]]] = {}
     for signs, amounts in left:
         by_sum.setdefault(amounts, []).append(signs)
@@ -125,14 +134,18 @@ def _all_sums(columns: Sequence[tuple[str, Vector]], rows: int) -> list[tuple[tu
         sums = [
             ((*signs, sign), base if not sign else tuple(map(sum, zip(base, part, strict=True))))
             for (signs, base), (sign, part) in itertools.product(
-                sums, ((0, amounts), (1, amounts), (-1, negative)),
+                sums,
+                ((0, amounts), (1, amounts), (-1, negative)),
             )
         ]
     return sums
 
 
 def _checked(
-    found: Iterable[tuple[tuple[str, int], ...]], rest: Vector, columns: Mapping[str, Vector], places: Sequence[int],
+    found: Iterable[tuple[tuple[str, int], ...]],
+    rest: Vector,
+    columns: Mapping[str, Vector],
+    places: Sequence[int],
 ) -> list[tuple[tuple[tuple[str, int], ...], tuple[int, ...]]]:
     checked = []
     for signs in found:

@@ -64,7 +64,10 @@ def _lines(finding: Finding, comment: str) -> Iterator[str]:
     comment = _printable(comment)
     if finding.value is None:
         yield from textwrap.wrap(
-            f"{key} = ...  <- {comment}", _WIDTH, initial_indent="# ", subsequent_indent="#   ",
+            f"{key} = ...  <- {comment}",
+            _WIDTH,
+            initial_indent="# ",
+            subsequent_indent="#   ",
         )
         return
     line = f"{key} = {toml_value(finding.value)}"
@@ -89,7 +92,9 @@ def toml_value(value: Any) -> str:
     if "\\" in text and "'" not in text and text.isprintable():
         return f"'{text}'"
     # TOML escapes as JSON does, and one character more.
-    return re.sub("[\x7f-\x9f\ud800-\udfff]", lambda match: f"\\u{ord(match[0]):04x}", json.dumps(text, ensure_ascii=False))
+    return re.sub(
+        "[\x7f-\x9f\ud800-\udfff]", lambda match: f"\\u{ord(match[0]):04x}", json.dumps(text, ensure_ascii=False)
+    )
 
 
 def _printable(text: str) -> str:

@@ -37,17 +37,30 @@ _MOST_TITLES = 20
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--account", default="", help="The account that holds the channel's money.")
 @click.option(
-    "-b", "--books", "books", type=click.Path(exists=True, dir_okay=False, readable=True, path_type=Path),
+    "-b",
+    "--books",
+    "books",
+    type=click.Path(exists=True, dir_okay=False, readable=True, path_type=Path),
     help="Your books: for the currency, and for the fragrances that titles name.",
 )
 @click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), help="Write the profile here.")
 @click.option("--force", is_flag=True, help="Replace the file of -o if there is one.")
 @click.option(
-    "--format", "layout", type=click.Choice(["table", "json"]), default="table", show_default=True,
+    "--format",
+    "layout",
+    type=click.Choice(["table", "json"]),
+    default="table",
+    show_default=True,
     help="How to show what was found.",
 )
 def profile_command(
-    file: Path, account: str, books: Path | None, output: Path | None, *, force: bool, layout: str,
+    file: Path,
+    account: str,
+    books: Path | None,
+    output: Path | None,
+    *,
+    force: bool,
+    layout: str,
 ) -> None:
     """Propose a profile for a channel's FILE.
 
@@ -56,7 +69,9 @@ def profile_command(
     needs; -o writes the profile all the same, with the gap marked.
     """
     if account and not account_names.is_valid(account):
-        raise click.BadParameter(f'expected one like "Assets:Marketplace:Lantern", found "{account}"', param_hint="--account")
+        raise click.BadParameter(
+            f'expected one like "Assets:Marketplace:Lantern", found "{account}"', param_hint="--account"
+        )
     if output is not None and output.exists() and not force:
         raise click.ClickException(f"{output} is there already; nothing is written. --force replaces it.")
     loaded = load(books) if books is not None else None
@@ -78,7 +93,9 @@ def _write(output: Path, text: str, *, force: bool) -> None:
         with output.open("w" if force else "x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError:
-        raise click.ClickException(f"{output} is there already; nothing is written. --force replaces it.") from None
+        raise click.ClickException(
+            f"{output} is there already; nothing is written. --force replaces it."
+        ) from None
     except OSError as error:
         raise click.ClickException(f"{output}: cannot be written: {error.strerror}") from None
 
@@ -98,7 +115,9 @@ def _as_json(proposal: Proposal) -> str:
         "gaps": list(proposal.gaps),
         "text": proposal.text,
         "problem": proposal.problem,
-        "trial": None if trial is None else {
+        "trial": None
+        if trial is None
+        else {
             "counts": trial.counts,
             "entries": list(trial.entries),
             "refusals": list(trial.refusals),
@@ -134,7 +153,9 @@ def _as_table(proposal: Proposal, output: Path | None) -> str:
     if output is not None:
         lines += _wrapped(f"Written to {output}.")
     elif proposal.complete:
-        lines += _wrapped("-o FILE writes it; profiles beside the books, in profiles/, are found by millilot import.")
+        lines += _wrapped(
+            "-o FILE writes it; profiles beside the books, in profiles/, are found by millilot import."
+        )
     if not proposal.complete:
         lines += _wrapped("The profile is not complete: settle what is not found or contradicted first.")
     return "\n".join(map(printable, lines))
@@ -175,7 +196,11 @@ def _trial_lines(trial: Trial, *, with_books: bool) -> list[str]:
     if with_books and trial.titles:
         able = trial.titles - len(trial.unsorted)
         lines += _wrapped(f"Of {trial.titles} titles, {able} can be sorted by themselves.")
-        lines += [line for title in trial.unsorted[:_MOST_TITLES] for line in _wrapped(f"not sorted: {title}", "  ", "    ")]
+        lines += [
+            line
+            for title in trial.unsorted[:_MOST_TITLES]
+            for line in _wrapped(f"not sorted: {title}", "  ", "    ")
+        ]
         if len(trial.unsorted) > _MOST_TITLES:
             lines.append(f"  and {len(trial.unsorted) - _MOST_TITLES} more")
     for entry in trial.entries:
