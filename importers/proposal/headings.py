@@ -53,6 +53,13 @@ def read_phrases(name: str) -> dict[str, tuple[tuple[str, ...], ...]]:
 _TABLE = read_phrases("headings.toml")
 
 
+_BACK = re.compile(
+    r"\b(?:refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|returned|given back)\b",
+)
+_TAX = re.compile(r"\b(?:tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|impuestos?|imposta|btw)\b")
+_FEE = re.compile(r"\b(?:fees?|commission\w*|\w*gebuhr\w*|\w*provision|frais|comision\w*|tariff[ae]|commissie)\b")
+
+
 @lru_cache(maxsize=20_000)
 def meanings(heading: str) -> dict[str, float]:
     """Return what a heading may mean, with how well each fits: 1 when a phrase is the whole of it."""
@@ -62,6 +69,11 @@ def meanings(heading: str) -> dict[str, float]:
         best = max((fit(phrase, words) for phrase in phrases), default=0.0)
         if best > 0:
             scores[role] = best
+    if _BACK.search(" ".join(words)):
+        # What went back: of the tax, of the fees, or when.
+        for role, word in (("refund_tax", _TAX), ("refund_fee", _FEE)):
+            if word.search(" ".join(words)):
+                scores[role] = max(scores.get(role, 0.0), 0.95)
     return scores
 
 

@@ -410,6 +410,147 @@ Payout date,Payout ID,Gross sales,Fees,Refunds,Net payout
 )
 CASES["payouts"].keys["columns.payout"] = "Payout ID"
 
+# The refund is not in the net; its tax and the fee given back have columns of their own, all below 0 but the fee.
+CASES["refund beside the net"] = Case(
+    """\
+Order No.,Order placed,Dispatched,Product,Goods,P&P,VAT,Buyer total,Seller fee,Net to seller,Refund amount,Refunded VAT,Fee refunded,Refunded on
+10,2026-03-04T10:15:00Z,2026-03-05T08:00:00Z,Cedar Hour 5 mL,12.00,4.00,1.60,17.60,1.76,14.24,0.00,0.00,0.00,
+11,2026-03-05T22:40:00Z,2026-03-06T08:00:00Z,Quiet Reed 5 mL,15.00,4.00,1.90,20.90,2.09,16.91,-19.00,-1.90,-2.09,2026-03-20T10:00:00Z
+12,2026-03-06T11:00:00Z,,Quiet Reed 2 x 2 mL,14.00,0.00,1.40,15.40,1.54,12.46,0.00,0.00,0.00,
+""",
+    keys={
+        "columns.order": "Order No.", "columns.ordered": "Order placed", "columns.shipped": "Dispatched",
+        "columns.price": "Goods", "columns.postage": "P&P", "columns.tax": "VAT", "tax.remitted": True,
+        "columns.net": "Net to seller", "refund.amount": "Refund amount", "refund.tax": "Refunded VAT",
+        "refund.fee": "Fee refunded", "refund.date": "Refunded on", "refund.sign": "negative",
+        "dates.format": "%Y-%m-%dT%H:%M:%S%z",
+    },
+    fees={"Seller fee": ("fees", "positive")},
+    sums={
+        "sales": "41", "postage": "8", "fees": "3.3", "refunds": "19", "balance": "26.7", "cedar": "5", "reed": "9",
+    },
+)
+
+# Tax repeated on each item's row; a cancelled order; an exchange rate and a rate that are no amounts of the order.
+CASES["items with tax, repeated"] = Case(
+    """\
+Order reference,Date of sale,State,Item name,Item code,Qty,Item subtotal,Order postage,Order tax,Fee rate,Order fee,Order proceeds
+O-1,28 February 2026,Completed,Cedar Hour 5 mL,CH5,1,12.00,4.00,2.00,10%,2.40,21.60
+O-1,28 February 2026,Completed,Quiet Reed 2 mL,QR2,1,8.00,4.00,2.00,10%,2.40,21.60
+O-2,1 March 2026,Completed,Quiet Reed 5 mL,QR5,2,30.00,4.00,3.40,10%,3.40,30.60
+O-3,2 March 2026,Cancelled,Quiet Reed 5 mL,QR5,1,15.00,4.00,1.90,10%,0.00,0.00
+""",
+    keys={
+        "file.row": "item", "file.order-amounts": "repeated", "columns.sku": "Item code", "columns.tax": "Order tax",
+        "tax.remitted": True, "dates.format": "%d %B %Y", "status.cancelled": ["Cancelled"],
+    },
+    fees={"Order fee": ("fees", "positive")},
+    sums={"sales": "50", "postage": "8", "fees": "5.8", "balance": "52.2", "cedar": "5", "reed": "12"},
+    skipped=1,
+)
+
+# Sales of a ledger with the gross, and with postage and tax of it beside; fees beside; the tax is handed on.
+CASES["ledger with parts beside"] = Case(
+    """\
+Posted on;Event;Order ref;Entry no;Product title;Gross amount;of which shipping;of which tax;Fees;Net amount
+04.03.2026;Sale;A-1;1;Cedar Hour 5 ml;16.00;4.00;0.00;-1.60;14.40
+05.03.2026;Sale;A-2;2;Quiet Reed 5 ml;19.00;4.00;0.00;-1.90;17.10
+20.03.2026;Refund;A-2;3;Quiet Reed 5 ml;-19.00;0.00;0.00;1.00;-18.00
+31.03.2026;Withdrawal;;4;;-13.50;0.00;0.00;0.00;-13.50
+""",
+    keys={
+        "file.row": "event", "columns.amount": "Gross amount", "columns.net": "Net amount",
+        "columns.postage": "of which shipping", "columns.date": "Posted on",
+    },
+    fees={"Fees": ("fees", "negative")},
+    events={"Sale": "price", "Refund": "refund", "Withdrawal": "payout"},
+    sums={"sales": "27", "postage": "8", "fees": "2.5", "refunds": "19", "transit": "13.5", "cedar": "5", "reed": "5"},
+)
+
+# Days of twelve or less in both columns: what lies between them tells that the month comes first.
+CASES["days told by their lag"] = Case(
+    """\
+Order number,Order date,Shipped date,Item,Price,Fee,Net
+1,03/02/2026,03/04/2026,Cedar Hour 5 mL,12.00,1.20,10.80
+2,03/05/2026,03/08/2026,Quiet Reed 5 mL,15.00,1.50,13.50
+3,04/01/2026,04/09/2026,Quiet Reed 2 mL,8.00,0.80,7.20
+4,04/11/2026,04/12/2026,Quiet Reed 2 mL,8.00,0.80,7.20
+""",
+    keys={"dates.format": "%m/%d/%Y"},
+    fees={"Fee": ("fees", "positive")},
+    sums={"sales": "43", "fees": "4.3", "balance": "38.7", "cedar": "5", "reed": "9"},
+)
+
+# Every other ledger: french words, comma decimals, a label and tax kept by the channel.
+CASES["french ledger"] = Case(
+    """\
+Date;Type d'opération;N° commande;Libellé article;Montant (EUR);Solde (EUR)
+04/03/2026;Vente;C-1;Cedar Hour 5 ml;12,00;12,00
+04/03/2026;Frais de port;C-1;;4,00;16,00
+04/03/2026;TVA collectée;C-1;;3,20;19,20
+04/03/2026;TVA reversée;C-1;;-3,20;16,00
+04/03/2026;Commission;C-1;;-1,60;14,40
+05/03/2026;Étiquette d'expédition;C-1;;-3,50;10,90
+19/03/2026;Remboursement;C-1;;-4,00;6,90
+31/03/2026;Virement;;;-6,90;0,00
+""",
+    keys={"currency": "EUR", "file.row": "event", "file.balance": "rising", "dates.format": "%d/%m/%Y"},
+    events={
+        "Vente": "price", "Frais de port": "postage", "TVA collectée": "tax", "TVA reversée": "tax-remitted",
+        "Commission": "fee", "Étiquette d'expédition": "label", "Remboursement": "refund", "Virement": "payout",
+    },
+    sums={
+        "sales": "12", "postage": "4", "fees": "1.6", "labels": "3.5", "refunds": "4", "transit": "6.9", "cedar": "5",
+    },
+    currency="EUR",
+)
+
+# Spanish words, amounts with thin spaces between thousands, a dispute that is lost.
+CASES["spanish ledger"] = Case(
+    """\
+Fecha,Concepto,Nº pedido,Artículo,Importe
+31/03/2026,Venta,P-1,Cedar Hour 5 ml,"1\u202f012,00"
+31/03/2026,Comisión,P-1,,"-101,20"
+01/04/2026,Venta,P-2,Quiet Reed 5 ml,"15,00"
+13/04/2026,Reembolso de comisión,P-1,,"1,20"
+14/04/2026,Transferencia,,,"-900,00"
+""",
+    keys={"numbers.decimal": ",", "numbers.thousands": " ", "columns.amount": "Importe"},
+    events={
+        "Venta": "price", "Comisión": "fee", "Reembolso de comisión": "fee-refund", "Transferencia": "payout",
+    },
+    sums={"sales": "1027", "fees": "100", "balance": "27", "transit": "900", "cedar": "5", "reed": "5"},
+    currency="EUR",
+)
+
+# What the buyer paid is the only amount besides the fee; the item's price is that.
+CASES["total and fee only"] = Case(
+    """\
+Ref,Date,What was sold,Total,Channel fee,You receive
+X1,2026-03-04,Cedar Hour 5 mL,12.00,1.20,10.80
+X2,2026-03-05,Quiet Reed 5 mL,15.00,1.50,13.50
+X3,2026-03-06,Quiet Reed 5 mL,15.00,1.75,13.25
+""",
+    keys={"columns.order": "Ref", "columns.price": "Total", "columns.net": "You receive"},
+    fees={"Channel fee": ("fees", "positive")},
+    sums={"sales": "42", "fees": "4.45", "balance": "37.55", "cedar": "5", "reed": "10"},
+)
+
+# A discount the seller gave on the whole order, and one that is in the prices already.
+CASES["voucher of the order"] = Case(
+    """\
+Order,Date,Item,Quantity,Price,Voucher,Shipping,Commission,Payout
+1,2026-03-04,Cedar Hour 5 mL,1,12.00,-2.00,4.00,-1.40,20.60
+1,2026-03-04,Quiet Reed 2 mL,1,8.00,,,,
+2,2026-03-15,Quiet Reed 5 mL,1,15.00,,4.00,-1.90,17.10
+3,2026-03-16,Quiet Reed 5 mL,1,15.00,-1.00,0.00,-1.40,12.60
+""",
+    keys={"file.row": "item", "file.order-amounts": "first", "columns.order-discount": "Voucher",
+          "columns.net": "Payout"},
+    fees={"Commission": ("fees", "negative")},
+    sums={"sales": "47", "postage": "8", "fees": "4.7", "balance": "50.3", "cedar": "5", "reed": "12"},
+)
+
 #: The bank's own account is the channel of a statement.
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
