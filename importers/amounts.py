@@ -56,8 +56,9 @@ class AmountReader:
         self._quantity = re.compile(_signed(self._number))
         fraction = f"{re.escape(numbers.decimal)}[0-9]{{{self._digits}}}" if self._digits else ""
         self._plain = re.compile(f"-?[0-9]{{1,{MOST_DIGITS}}}{fraction}")
-        # The same few fees and prices stand in most rows of a file.
+        # The same few fees, prices and quantities stand in most rows of a file.
         self.amount = lru_cache(maxsize=4096)(self._amount)
+        self.count = lru_cache(maxsize=4096)(self._count)
 
     def _amount(self, text: str) -> Decimal | None:
         """Return an amount in minor units; None for what stands where there is no amount.
@@ -97,12 +98,14 @@ class AmountReader:
             raise UnreadableError(f"at most {self._digits} decimals")
         return minor
 
-    def count(self, text: str) -> int:
-        """Return a whole number above 0.
+    def _count(self, text: str) -> int:
+        """Return a whole number above 0, 1 where there is none.
 
         Raises:
             UnreadableError: when the text is anything else.
         """
+        if is_nothing(text):
+            return 1
         text = text.translate(_KIN)
         number = _value(self._quantity.fullmatch(text)) if len(text) <= _MOST_CHARACTERS else None
         if number is None or number < 1 or number != int(number) or number.adjusted() >= MOST_DIGITS:

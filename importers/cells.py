@@ -57,11 +57,8 @@ class CellReader:
         Raises:
             RowError: when it is anything else.
         """
-        text = row[heading]
-        if is_nothing(text):
-            return 1
         try:
-            return self._amounts.count(text)
+            return self._amounts.count(row[heading])
         except UnreadableError as error:
             raise _refuse(row, heading, str(error)) from None
 
@@ -72,9 +69,8 @@ class CellReader:
             RowError: when the cell has none of the profile's formats, or could mean two days.
         """
         text = row[heading]
-        if is_nothing(text):
-            return None
-        if times := self._times.get(heading):
+        times = self._times.get(heading)
+        if times and not is_nothing(text):
             text = " ".join(filter(None, [text, *(row[time] for time in times)]))
         try:
             return self._days.day(text)

@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from millilot.importers.amounts import UnreadableError
+from millilot.importers.amounts import UnreadableError, is_nothing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -35,12 +35,14 @@ class DayReader:
         # Many rows have the same day.
         self.day = lru_cache(maxsize=4096)(self._day)
 
-    def _day(self, text: str) -> datetime.date:
-        """Return the day of the books a text is about.
+    def _day(self, text: str) -> datetime.date | None:
+        """Return the day of the books a text is about, None for what stands where there is no day.
 
         Raises:
             UnreadableError: when it has none of the formats, or two of them that mean different days.
         """
+        if is_nothing(text):
+            return None
         days = list(dict.fromkeys(day for layout in self._layouts if (day := layout.day(text)) is not None))
         if not days:
             raise UnreadableError(f"a date like {' or '.join(layout.example for layout in self._layouts)}")

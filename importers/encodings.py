@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import io
 import re
+from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
 from millilot.importers.problems import FileError
@@ -42,8 +43,8 @@ _PROPOSED = [
 #: As much text as a proposal is made from.
 _SAMPLE = 64 * 1024
 
-#: What stands for a byte that is no character.
-_STRAY = re.compile("[\udc80-\udcff\ufffd]")
+#: What stands for bytes that are no character, by what becomes of them.
+_STRAY = {"surrogateescape": re.compile("[\udc80-\udcff]"), "replace": re.compile("\ufffd")}
 
 
 def open_text(path: Path, encoding: str, errors: str = "strict") -> TextIO:
@@ -77,13 +78,14 @@ def undecodable(path: Path, file: TextIO) -> FileError:
     errors = "replace" if encoding.startswith(("utf-16", "utf-32")) else "surrogateescape"
     row, number = 0, 1
     stray = bytearray()
-    with path.open(encoding=encoding, errors=errors, newline="") as again:
+    # Some codecs take no stand-ins at all; then the lines so far have to do.
+    with path.open(encoding=encoding, errors=errors, newline="") as again, suppress(UnicodeError):
         while len(stray) < _SAMPLE and (line := again.readline(_SAMPLE)):
-            if _STRAY.search(line):
+            if _STRAY[errors].search(line):
                 row = row or number
                 stray += line.encode(encoding, errors)
             number += line.endswith(("\n", "\r"))
-    return FileError(f"{path}, row {row}: is not written in {name}{_proposal(bytes(stray), encoding)}")
+    return FileError(f"{path}, row {row or number}: is not written in {name}{_proposal(bytes(stray), encoding)}")
 
 
 def _certain(path: Path, file: BinaryIO, stated: str) -> str:
@@ -114,7 +116,7 @@ def _by_zeros(beginning: bytes) -> str:
 
 
 def _proposal(sample: bytes, encoding: str) -> str:
-    if not encoding.startswith("utf-8"):
+    if not sample or not encoding.startswith("utf-8"):
         return ""
     # Only a file that cannot be read pays for the import.
     from charset_normalizer import from_bytes  # noqa: PLC0415

@@ -250,7 +250,7 @@ class _RowReader:
         texts = dict(zip(self._wanted, self._pick(cells), strict=False))
         if damaged:
             problem = "expected text, found a NUL character: the file is damaged"
-        if first.casefold() in self._shape.totals:
+        elif first.casefold() in self._shape.totals:
             return Row(number, texts, skip=TOTALS_ROW)
         return Row(number, texts, problem)
 

@@ -480,9 +480,9 @@ def test_bottles_pay_back_early_nearly_and_slowly(sample: Demo) -> None:
 
 def test_the_channels_write_their_files_differently(sample: Demo) -> None:
     one, other = (read_profile(path) for path in sorted(sample.folder.glob("profiles/*.toml")))
-    assert (one.file.delimiter, one.decimal, one.file.row) == (",", ".", "order")
-    assert (other.file.delimiter, other.decimal, other.file.row) == (";", ",", "item")
-    assert one.date_format != other.date_format
+    assert (one.file.delimiter, one.numbers.decimal, one.file.row) == ("", ".", "order")
+    assert (other.file.delimiter, other.numbers.decimal, other.file.row) == (";", ",", "item")
+    assert one.dates.formats != other.dates.formats
 
 
 def test_no_buyer_enters_the_books(sample: Demo) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import shutil
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -28,7 +29,58 @@ ISO = 'dates = { format = "%Y-%m-%d" }'
 DOTS = 'dates = { format = "%d.%m.%Y" }'
 COMMAS = 'numbers = { decimal = ",", thousands = "." }'
 PACIFIC = 'zone = "America/Los_Angeles"'
+SEVERAL = '["%Y-%m-%d %H:%M:%S %Z", "%Y-%m-%d"]'
 NEW_YORK = 'books-zone = "America/New_York"'
+
+
+#: Each file, and the tables of the profile that say how it is written.
+DIALECTS = [
+    ("plain.csv", ISO),
+    ("byte-order-mark.csv", f"{DOTS}\n{COMMAS}"),
+    ("utf-16-tabs.txt", ISO),
+    ("utf-16-tabs.txt", f'{ISO}\nfile = {{ encoding = "utf-16", delimiter = "\\t" }}'),
+    ("utf-16-le-without-mark.txt", ISO),
+    ("utf-16-be-without-mark.txt", ISO),
+    ("utf-16-be-without-mark.txt", f'{ISO}\nfile.encoding = "utf-16"'),
+    ("code-page.csv", f'{DOTS}\n{COMMAS}\nfile.encoding = "windows-1252"'),
+    ("old-line-ends.csv", ISO),
+    ("bars.txt", ISO),
+    ("preamble.csv", ISO),
+    ("preamble-of-a-known-length.csv", f"{ISO}\nfile.skip-lines = 2"),
+    ("line-breaks-in-cells.csv", ISO),
+    ("spaces.csv", f'{DOTS}\nnumbers = {{ decimal = ",", thousands = " " }}'),
+    ("apostrophes.csv", f'{ISO}\nnumbers.thousands = "\'"'),
+    ("lakh-and-crore.csv", f'{ISO}\nnumbers.thousands = ","'),
+    ("several-marks.csv", f'{DOTS}\nnumbers = {{ decimal = ",", thousands = ["\u2019", " "] }}'),
+    ("parentheses.csv", f'{ISO}\nnumbers.thousands = ","'),
+    ("trailing-minus.csv", f"{DOTS}\n{COMMAS}"),
+    ("unicode-minus.csv", ISO),
+    ("code-before.csv", f'{ISO}\nnumbers.thousands = ","'),
+    ("minor-units.csv", f"{ISO}\nnumbers.minor-units = true"),
+    ("zeros-dropped.csv", ISO),
+    ("nothing.csv", ISO),
+    ("day-before-month.csv", 'dates.format = "%d/%m/%Y"'),
+    ("two-formats.csv", 'dates.format = ["%Y-%m-%d", "%Y-%m-%d %H:%M"]'),
+    ("german-months.csv", 'dates = { format = ["%A, %d. %B %Y", "%a., %d. %b. %Y"], locale = "de" }'),
+    ("french-months.csv", 'dates = { format = "%A %d %B %Y", locale = "fr-FR" }'),
+    ("english-months.csv", 'dates.format = "%b %d, %Y"'),
+    ("twelve-hours.csv", 'dates.format = "%m/%d/%Y %I:%M:%S %p"'),
+    ("offsets.csv", f'dates = {{ format = "%Y-%m-%dT%H:%M:%S%z", {NEW_YORK} }}'),
+    ("utc-times.csv", f'dates = {{ format = "%Y-%m-%d %H:%M:%S", zone = "UTC", {NEW_YORK} }}'),
+    ("named-zones.csv", f'dates = {{ format = "%Y-%m-%d %H:%M:%S %Z", {PACIFIC}, {NEW_YORK} }}'),
+    ("separate-times.csv", f'dates = {{ format = {SEVERAL}, times.Date = ["Time", "Zone"], {NEW_YORK} }}'),
+    ("order-suffix.csv", f"{ISO}\nfile.order-suffix = '-\\d+$'"),
+]
+
+#: Those in which some rows are none to book: the keys of `[file]`, and the rows.
+ROWS_LEFT_OUT: list[tuple[str, str, dict[int, str]]] = [
+    ("headings-again.csv", "", {3: HEADINGS_AGAIN, 6: HEADINGS_AGAIN}),
+    ("headings-in-another-order.csv", "", {4: HEADINGS_AGAIN}),
+    ("totals.csv", 'totals = ["Total"]', {5: TOTALS_ROW}),
+    ("totals-by-section.csv", 'totals = ["total", "subtotal"]', {3: TOTALS_ROW, 6: TOTALS_ROW, 7: TOTALS_ROW}),
+    ("totals-first.csv", 'totals = ["TOTAL"]', {2: TOTALS_ROW}),
+    ("notes-below.csv", 'end = ["Notes:"]', dict.fromkeys((6, 7, 8), BELOW_THE_ROWS)),
+]
 
 
 class Read(NamedTuple):
@@ -75,45 +127,7 @@ def orders(read: list[Row], how: Profile) -> list[Read]:
     return found
 
 
-@pytest.mark.parametrize(
-    ("name", "tables"),
-    [
-        ("plain.csv", ISO),
-        ("byte-order-mark.csv", f"{DOTS}\n{COMMAS}"),
-        ("utf-16-tabs.txt", ISO),
-        ("utf-16-tabs.txt", f'{ISO}\nfile = {{ encoding = "utf-16", delimiter = "\\t" }}'),
-        ("utf-16-le-without-mark.txt", ISO),
-        ("utf-16-be-without-mark.txt", ISO),
-        ("utf-16-be-without-mark.txt", f'{ISO}\nfile.encoding = "utf-16"'),
-        ("code-page.csv", f'{DOTS}\n{COMMAS}\nfile.encoding = "windows-1252"'),
-        ("old-line-ends.csv", ISO),
-        ("bars.txt", ISO),
-        ("preamble.csv", ISO),
-        ("preamble-of-a-known-length.csv", f"{ISO}\nfile.skip-lines = 2"),
-        ("line-breaks-in-cells.csv", ISO),
-        ("spaces.csv", f'{DOTS}\nnumbers = {{ decimal = ",", thousands = " " }}'),
-        ("apostrophes.csv", f'{ISO}\nnumbers.thousands = "\'"'),
-        ("lakh-and-crore.csv", f'{ISO}\nnumbers.thousands = ","'),
-        ("several-marks.csv", f'{DOTS}\nnumbers = {{ decimal = ",", thousands = ["\u2019", " "] }}'),
-        ("parentheses.csv", f'{ISO}\nnumbers.thousands = ","'),
-        ("trailing-minus.csv", f"{DOTS}\n{COMMAS}"),
-        ("unicode-minus.csv", ISO),
-        ("code-before.csv", f'{ISO}\nnumbers.thousands = ","'),
-        ("minor-units.csv", f"{ISO}\nnumbers.minor-units = true"),
-        ("zeros-dropped.csv", ISO),
-        ("nothing.csv", ISO),
-        ("day-before-month.csv", 'dates.format = "%d/%m/%Y"'),
-        ("two-formats.csv", 'dates.format = ["%Y-%m-%d", "%Y-%m-%d %H:%M"]'),
-        ("german-months.csv", 'dates = { format = ["%A, %d. %B %Y", "%a., %d. %b. %Y"], locale = "de" }'),
-        ("french-months.csv", 'dates = { format = "%A %d %B %Y", locale = "fr-FR" }'),
-        ("english-months.csv", 'dates.format = "%b %d, %Y"'),
-        ("twelve-hours.csv", 'dates.format = "%m/%d/%Y %I:%M:%S %p"'),
-        ("offsets.csv", f'dates = {{ format = "%Y-%m-%dT%H:%M:%S%z", {NEW_YORK} }}'),
-        ("utc-times.csv", f'dates = {{ format = "%Y-%m-%d %H:%M:%S", zone = "UTC", {NEW_YORK} }}'),
-        ("named-zones.csv", f'dates = {{ format = "%Y-%m-%d %H:%M:%S %Z", {PACIFIC}, {NEW_YORK} }}'),
-        ("order-suffix.csv", f"{ISO}\nfile.order-suffix = '-\\d+$'"),
-    ],
-)
+@pytest.mark.parametrize(("name", "tables"), DIALECTS)
 def test_a_dialect(tmp_path: Path, name: str, tables: str) -> None:
     how = profile(tmp_path, tables)
     read = rows(name, how)
@@ -121,11 +135,16 @@ def test_a_dialect(tmp_path: Path, name: str, tables: str) -> None:
     assert orders(read, how) == ORDERS
 
 
-def test_times_and_zones_in_columns_of_their_own(tmp_path: Path) -> None:
-    formats = 'format = ["%Y-%m-%d %H:%M:%S %Z", "%Y-%m-%d"]'
-    how = profile(tmp_path, f'dates = {{ {formats}, {NEW_YORK}, times.Date = ["Time", "Zone"] }}')
-    assert {"Time", "Zone"} <= how.headings
-    assert orders(rows("separate-times.csv", how), how) == ORDERS
+@pytest.mark.parametrize(
+    ("name", "tables"), DIALECTS + [(name, f"{ISO}\nfile = {{ {keys} }}") for name, keys, _ in ROWS_LEFT_OUT],
+)
+def test_what_is_booked(shop: Shop, name: str, tables: str) -> None:
+    profile(shop.profile.parent, tables)
+    before = shop.books.read_text(encoding="utf-8")
+    result = shop.run(shutil.copy(FILES / name, shop.folder))
+    assert result.exit_code == 0, result.output
+    booked = (FILES / "booked.beancount").read_text(encoding="utf-8")
+    assert shop.books.read_text(encoding="utf-8").removeprefix(before) == booked
 
 
 def test_another_currency(tmp_path: Path) -> None:
@@ -143,17 +162,7 @@ def test_headings_of_two_lines(tmp_path: Path) -> None:
     assert orders(read, how) == ORDERS
 
 
-@pytest.mark.parametrize(
-    ("name", "keys", "skipped"),
-    [
-        ("headings-again.csv", "", {3: HEADINGS_AGAIN, 6: HEADINGS_AGAIN}),
-        ("headings-in-another-order.csv", "", {4: HEADINGS_AGAIN}),
-        ("totals.csv", 'totals = ["Total"]', {5: TOTALS_ROW}),
-        ("totals-by-section.csv", 'totals = ["total", "subtotal"]', {3: TOTALS_ROW, 6: TOTALS_ROW, 7: TOTALS_ROW}),
-        ("totals-first.csv", 'totals = ["TOTAL"]', {2: TOTALS_ROW}),
-        ("notes-below.csv", 'end = ["Notes:"]', dict.fromkeys((6, 7, 8), BELOW_THE_ROWS)),
-    ],
-)
+@pytest.mark.parametrize(("name", "keys", "skipped"), ROWS_LEFT_OUT)
 def test_rows_that_are_not_to_be_booked(tmp_path: Path, name: str, keys: str, skipped: dict[int, str]) -> None:
     how = profile(tmp_path, f"{ISO}\nfile = {{ {keys} }}")
     read = rows(name, how)

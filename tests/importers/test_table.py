@@ -80,6 +80,19 @@ def test_a_stated_encoding_that_is_wrong(tmp_path: Path) -> None:
         rows(tmp_path, b"Order\nCaf\xc3\xa9\n", FileShape(encoding="ascii"), ["Order"])
 
 
+@pytest.mark.parametrize("encoding", ["ascii", "utf-7", "utf-16-le", "cp932", "gb18030", "idna", "cp1252"])
+def test_any_stated_encoding_that_is_wrong(tmp_path: Path, encoding: str) -> None:
+    content = b"Order\n\x81\xff\xfe\xd8\x81" + bytes(range(128, 256))
+    with pytest.raises(FileError, match=r"orders\.csv, row [12]: "):
+        rows(tmp_path, content, FileShape(encoding=encoding), ["Order"])
+
+
+def test_a_sign_for_what_was_lost_before_is_text(tmp_path: Path) -> None:
+    with pytest.raises(FileError, match="row 3: is not written in UTF-8"):
+        rows(tmp_path, "Order\n\ufffd\n".encode() + b"\xe9\n", wanted=["Order"])
+    assert rows(tmp_path, "Order\n\ufffd\n".encode(), wanted=["Order"])[0]["Order"] == "\ufffd"
+
+
 def test_headings_are_found_at_the_start_of_a_long_file(tmp_path: Path) -> None:
     path = tmp_path / "orders.csv"
     path.write_bytes(b'\xef\xbb\xbfOrder,Item\n1,"' + "\xe9".encode() * 100_000 + b'"\n')
