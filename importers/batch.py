@@ -243,7 +243,8 @@ class Batch:
         booked = self._booked.imported(key)
         if booked is not None and (met is None or met.file != source.path):
             decision = self._compare(event, booked, built, source)
-            if isinstance(event, Sale) and decision.outcome is Outcome.REFUSED:
+            changed = decision.outcome is Outcome.REFUSED
+            if isinstance(event, Sale) and (changed or self._corrections(event, source)):
                 return self._decide_changed(event, booked, built, source)
         elif met is not None:
             decision = self._repeated(event, met, built)
@@ -281,14 +282,8 @@ class Batch:
         return _Decision(event, Outcome.NEW, "", built, event.net)
 
     def _decide_changed(self, sale: Sale, booked: Booked, built: Built, source: _Source) -> list[_Decision]:
-        slug = source.profile.slug
-        corrections: list[Sequence[Transaction]] = []
-        while again := self._booked.imported(
-            identity.event_key(slug, "correction", f"{sale.number}/{len(corrections) + 1}"),
-        ):
-            corrections.append(again.entries)
-        roles = self._settings.roles
-        difference = compare(sale, booked.entries, corrections, roles, source.profile.currency)
+        roles, currency = self._settings.roles, source.profile.currency
+        difference = compare(sale, booked.entries, self._corrections(sale, source), roles, currency)
         if difference.contradiction:
             return [_Decision(sale, Outcome.REFUSED, difference.contradiction, built, sale.net)]
         correction = difference.correction
@@ -300,6 +295,16 @@ class Batch:
             _Decision(sale, Outcome.KNOWN, "", built, sale.net - correction.net),
             _Decision(correction, Outcome.NEW, "", entry, correction.net),
         ]
+
+    def _corrections(self, sale: Sale, source: _Source) -> list[list[Transaction]]:
+        """Return the entries of each correction of a sale's fees that is booked, in their order."""
+        slug = source.profile.slug
+        corrections: list[list[Transaction]] = []
+        while booked := self._booked.imported(
+            identity.event_key(slug, "correction", f"{sale.number}/{len(corrections) + 1}"),
+        ):
+            corrections.append(booked.entries)
+        return corrections
 
     def _with_what_was_held(self, dispute: Movement, source: _Source) -> Movement:
         """Return a lost dispute with the money that was held for it, which the row may state once more."""

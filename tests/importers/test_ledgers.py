@@ -1,0 +1,150 @@
+"""What a file of events does to the books beyond one file and its transactions."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from typing import TYPE_CHECKING
+
+import pytest
+
+from .shop import Shop
+from .test_corpus import CORPUS
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+PROFILE = """
+channel = "Lantern"
+currency = "USD"
+file.row = "event"
+dates.format = "%Y-%m-%d"
+columns = { date = "Date", type = "Type", order = "Order", title = "Item", amount = "Amount" }
+events = [
+    { type = ["Sale"], is = "price" },
+    { type = ["Fee"], is = "fee" },
+    { type = ["Hold"], is = "hold" },
+    { type = ["Dispute"], is = "dispute" },
+    { type = ["Lost"], is = "dispute-lost" },
+]
+"""
+ORDERS = """
+channel = "Lantern"
+currency = "USD"
+dates.format = "%Y-%m-%d"
+columns = { order = "Order", ordered = "Date", title = "Item", price = "Price", payout = "Payout" }
+fees = [{ column = "Fee", kind = "commission" }]
+"""
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Shop:
+    """Books with every account the corpus uses, without a profile."""
+    shop = Shop(tmp_path)
+    shutil.copy(CORPUS / "books.beancount", shop.books)
+    shop.profile.parent.mkdir()
+    shop.profile.write_text(PROFILE, encoding="utf-8")
+    return shop
+
+
+def file(shop: Shop, name: str, *rows: str, headings: str = "Date,Type,Order,Item,Amount") -> Path:
+    path = shop.folder / name
+    path.write_text("\n".join([headings, *rows, ""]), encoding="utf-8")
+    return path
+
+
+def orders(shop: Shop, name: str, fee: str, price: str = "12.00") -> Path:
+    shop.profile.write_text(ORDERS, encoding="utf-8")
+    row = f"1001,2026-03-04,Cedar Hour 5 mL,{price},{fee},"
+    return file(shop, name, row, headings="Order,Date,Item,Price,Fee,Payout")
+
+
+def reasons(shop: Shop, *paths: Path) -> list[tuple[str, str]]:
+    return [(fate["fate"], fate["reason"]) for fate in shop.outcome(*paths)["fates"]]
+
+
+def test_an_account_that_is_not_open_is_told_with_the_line_to_write(shop: Shop) -> None:
+    text = shop.books.read_text(encoding="utf-8")
+    shop.books.write_text(text.replace("2026-01-01 open Assets:Marketplace:Lantern:Reserve USD\n", ""))
+    before = shop.books.read_bytes()
+    path = file(shop, "a.csv", "2026-03-05,Hold,,,-3.00", "2026-03-04,Hold,,,-2.00")
+    result = shop.run(path)
+    assert result.exit_code == 1
+    assert f"({path}, row 2)" in result.stderr
+    assert "; add to the books: 2026-03-04 open Assets:Marketplace:Lantern:Reserve USD\n" in result.stderr
+    assert shop.books.read_bytes() == before
+    with shop.books.open("a", encoding="utf-8") as books:
+        books.write("2026-03-04 open Assets:Marketplace:Lantern:Reserve USD\n")
+    assert shop.outcome(path)["new"] == 2
+    assert shop.errors() == []
+
+
+def test_a_fee_corrected_twice_adds_two_differences_and_no_older_file_undoes_them(shop: Shop) -> None:
+    first, second, third = (orders(shop, f"{fee}.csv", fee) for fee in ("1.50", "1.80", "1.60"))
+    assert reasons(shop, first) == [("new", "")]
+    assert reasons(shop, second) == reasons(shop, third) == [("new", "the correction only")]
+    text = shop.books.read_text(encoding="utf-8")
+    assert re.findall(r"Selling:Fees +(\S+) USD", text) == ["1.50", "0.30", "-0.20"]
+    before = shop.books.read_bytes()
+    old = ("known", "its fees were corrected by a later file")
+    assert reasons(shop, first, second, third) == [old, old, ("known", "")]
+    assert shop.books.read_bytes() == before
+    assert shop.errors() == []
+
+
+def test_the_corrected_file_in_the_same_import(shop: Shop) -> None:
+    first, second = orders(shop, "a.csv", "1.50"), orders(shop, "b.csv", "1.80")
+    outcome = shop.outcome(first, second)
+    assert [(fate["fate"], fate["reason"]) for fate in outcome["fates"]] == [
+        ("new", ""), ("new", "the correction only"),
+    ]
+    assert outcome["money"]["USD"] == {
+        "rows": "20.70", "booked": "10.20", "known": "10.50", "skipped": "0.00", "refused": "0.00",
+    }
+    assert shop.outcome(second)["known"] == 1
+
+
+def test_a_fee_that_was_not_there_and_one_that_is_there_no_more(shop: Shop) -> None:
+    reasons(shop, orders(shop, "a.csv", ""))
+    assert reasons(shop, orders(shop, "b.csv", "1.00")) == [("new", "the correction only")]
+    assert reasons(shop, orders(shop, "c.csv", "")) == [("known", "its fees were corrected by a later file")]
+
+
+def test_a_changed_price_is_refused_even_when_the_fee_makes_up_for_it(shop: Shop) -> None:
+    reasons(shop, orders(shop, "a.csv", "1.00"))
+    (fate,) = reasons(shop, orders(shop, "b.csv", "2.50", "13.00"))
+    assert fate == ("refused", "expected the price of 12.00 USD as in the books, found 13.00")
+
+
+def test_a_dispute_of_an_earlier_import_that_is_lost(shop: Shop) -> None:
+    sale, dispute = "2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00", "2026-03-20,Dispute,1001,,-12.00"
+    reasons(shop, file(shop, "a.csv", sale, dispute))
+    # The row says again what was taken when the dispute began.
+    path = file(shop, "b.csv", "2026-04-20,Lost,1001,,-12.00")
+    outcome = shop.outcome(path)
+    assert outcome["new"] == 1
+    assert outcome["money"]["USD"]["rows"] == outcome["money"]["USD"]["booked"] == "0.00"
+    text = shop.books.read_text(encoding="utf-8")
+    assert re.findall(r"Reserve +(-?[\d.]+) USD", text) == ["12.00", "-12.00"]
+    assert re.findall(r"Refunds +(\S+) USD", text) == ["12.00"]
+    assert shop.outcome(path)["known"] == 1
+    assert shop.books.read_text(encoding="utf-8") == text
+
+
+def test_a_refused_row_keeps_no_other_out(shop: Shop) -> None:
+    refused = ("2026-03-04,Fee,,,x", "4 March,Fee,,,-1.00", "2026-03-04,Gift,,,1.00")
+    path = file(shop, "a.csv", *refused, "2026-03-04,Fee,,,-1.00", "2026-03-04,Fee,,,0.00", "2026-03-04,Fee")
+    outcome = shop.outcome(path)
+    assert [fate["fate"] for fate in outcome["fates"]] == [
+        "refused", "refused", "refused", "new", "skipped", "refused",
+    ]
+    assert outcome["fates"][4]["reason"] == "no money moved"
+    assert outcome["money"]["USD"] == {
+        "rows": "-1.00", "booked": "-1.00", "known": "0.00", "skipped": "0.00", "refused": "0.00",
+    }
+
+
+def test_a_sale_that_changed_its_amount_in_a_ledger_is_refused(shop: Shop) -> None:
+    reasons(shop, file(shop, "a.csv", "2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00"))
+    (fate,) = reasons(shop, file(shop, "b.csv", "2026-03-04,Sale,1001,Cedar Hour 5 mL,13.00"))
+    assert fate == ("refused", "expected the price of 12.00 USD as in the books, found 13.00")
