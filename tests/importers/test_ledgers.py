@@ -86,7 +86,7 @@ def test_a_fee_corrected_twice_adds_two_differences_and_no_older_file_undoes_the
     text = shop.books.read_text(encoding="utf-8")
     assert re.findall(r"Selling:Fees +(\S+) USD", text) == ["1.50", "0.30", "-0.20"]
     before = shop.books.read_bytes()
-    old = ("known", "its fees were corrected by a later file")
+    old = ("known", "a later file changed the sale")
     assert reasons(shop, first, second, third) == [old, old, ("known", "")]
     assert shop.books.read_bytes() == before
     assert shop.errors() == []
@@ -107,7 +107,7 @@ def test_the_corrected_file_in_the_same_import(shop: Shop) -> None:
 def test_a_fee_that_was_not_there_and_one_that_is_there_no_more(shop: Shop) -> None:
     reasons(shop, orders(shop, "a.csv", ""))
     assert reasons(shop, orders(shop, "b.csv", "1.00")) == [("new", "the correction only")]
-    assert reasons(shop, orders(shop, "c.csv", "")) == [("known", "its fees were corrected by a later file")]
+    assert reasons(shop, orders(shop, "c.csv", "")) == [("known", "a later file changed the sale")]
 
 
 def test_a_changed_price_is_refused_even_when_the_fee_makes_up_for_it(shop: Shop) -> None:
@@ -148,3 +148,42 @@ def test_a_sale_that_changed_its_amount_in_a_ledger_is_refused(shop: Shop) -> No
     reasons(shop, file(shop, "a.csv", "2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00"))
     (fate,) = reasons(shop, file(shop, "b.csv", "2026-03-04,Sale,1001,Cedar Hour 5 mL,13.00"))
     assert fate == ("refused", "expected the price of 12.00 USD as in the books, found 13.00")
+
+
+def test_more_goes_back_later(shop: Shop) -> None:
+    shop.profile.write_text(
+        ORDERS + 'refund = { amount = "Back", date = "On", fee = "Fee back" }\n', encoding="utf-8",
+    )
+
+    def returned(back: str, day: str, fee_back: str) -> Path:
+        row = f"1001,2026-03-04,Cedar Hour 5 mL,12.00,1.50,,{back},{day},{fee_back}"
+        return file(shop, f"{day}.csv", row, headings="Order,Date,Item,Price,Fee,Payout,Back,On,Fee back")
+
+    files = [
+        returned("4.00", "2026-03-10", "0.50"), returned("12.00", "2026-03-20", "1.50"),
+        returned("11.00", "2026-03-30", "1.50"),
+    ]
+    assert [reasons(shop, path) for path in files] == [
+        [("new", "")],
+        [("new", "the refund only")],
+        [("refused", "expected refunds of at least 12.00 USD as in the books, found 11.00")],
+    ]
+    text = shop.books.read_text(encoding="utf-8")
+    assert re.findall(r"(?m)^  Income:Refunds +(\S+) USD", text) == ["4.00", "8.00"]
+    assert re.findall(r"(?m)^  Expenses:Selling:Fees +(\S+) USD", text) == ["1.50", "-0.50", "-1.00"]
+    assert re.findall(r'event: "lantern/refund/(.*)"', text) == ["1001", "1001/2"]
+    assert reasons(shop, *files[:2]) == [("known", "a later file changed the refund"), ("known", "")]
+    assert shop.books.read_text(encoding="utf-8") == text
+    assert shop.errors() == []
+
+
+def test_called_off_after_it_was_booked(shop: Shop) -> None:
+    reasons(shop, orders(shop, "a.csv", "1.00"))
+    with_status = ORDERS.replace('payout = "Payout"', 'payout = "Payout", status = "Status"')
+    shop.profile.write_text(with_status + 'status.cancelled = ["Off"]\n', encoding="utf-8")
+    row = "1001,2026-03-04,Cedar Hour 5 mL,12.00,1.00,P-1,Off"
+    path = file(shop, "b.csv", row, headings="Order,Date,Item,Price,Fee,Payout,Status")
+    assert reasons(shop, path) == [
+        ("new", "the refund only; what was poured for it stays poured until you write it back"),
+    ]
+    assert re.findall(r"Refunds +(\S+) USD", shop.books.read_text(encoding="utf-8")) == ["12.00"]
