@@ -164,7 +164,7 @@ class Batch:
         source = _Source(path, profile, Builder(profile, self._settings.roles, titles, str(path)))
         fates: list[Fate] = []
         rows = read_rows(path, profile.file, profile.headings)
-        for group in read_events(rows, profile, partial(self._booked.order_of, profile.slug)):
+        for group in read_events(rows, profile, partial(self._booked.sale_of, profile.slug)):
             if isinstance(group, LeftOut):
                 fates.extend(self._leave_out(group, source))
             else:

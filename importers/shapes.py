@@ -21,17 +21,18 @@ def _of_none(_: str) -> str:
 
 
 def read_events(
-    rows: Sequence[Row], profile: Profile, order_of: Callable[[str], str] = _of_none,
+    rows: Sequence[Row], profile: Profile, sale_of: Callable[[str], str] = _of_none,
 ) -> Iterator[Group | LeftOut]:
     """Read what the rows of a file say happened.
 
     Args:
         rows: the rows of the file.
         profile: what they mean.
-        order_of: tells the order of an event that is in the books, by the event's number; empty when it is not.
+        sale_of: tells the number of the sale in the books that an event belongs to, by the event's number; empty
+            when there is none.
     """
     if profile.file.row == "payout":
         return read_payout_rows(rows, profile)
     if profile.file.row in {"event", "component"}:
-        return read_ledger_rows(rows, profile, order_of)
+        return read_ledger_rows(rows, profile, sale_of)
     return read_orders(rows, profile)

@@ -153,8 +153,9 @@ def test_the_file_gives_the_transactions(name: str, tmp_path: Path) -> None:
 
 
 CELLS = st.sampled_from(
-    ["", "0", "-1", "1e400", "NaN", "Infinity", "12.005", "1,2,3", "99999999999999", "2026-02-30", "Sale", "Refund",
-     "1001", "T1", "USD", "EUR", "\x1b[31m", "\N{RIGHT-TO-LEFT OVERRIDE}x", '"', "'", "=1+1", "Completed", "P-9"],
+    ["", "0", "-1", "1e400", "NaN", "Infinity", "12.005", "1,2,3", "99999999999999", "2026-02-30", "Sale",
+     "Refund", "1001", "T1", "USD", "EUR", "\x1b[31m", "\N{RIGHT-TO-LEFT OVERRIDE}x", '"', "'", "=1+1",
+     "Completed", "P-9"],
 )
 CHANGE = st.tuples(st.integers(1, 9), st.integers(0, 9), CELLS)
 

@@ -187,3 +187,50 @@ def test_called_off_after_it_was_booked(shop: Shop) -> None:
         ("new", "the refund only; what was poured for it stays poured until you write it back"),
     ]
     assert re.findall(r"Refunds +(\S+) USD", shop.books.read_text(encoding="utf-8")) == ["12.00"]
+
+
+def test_the_same_rows_with_other_columns_are_known(shop: Shop) -> None:
+    columns = 'date = "Date", type = "Type", amount = "Amount", event = "Id"'
+    few = re.sub("columns = .*", f"columns = {{ {columns} }}", PROFILE)
+    more = 'order = "Order", title = "Item", detail = "Note", parent = "Of"'
+    many = re.sub("columns = .*", f"columns = {{ {columns}, {more} }}", PROFILE)
+    shop.profile.write_text(many, encoding="utf-8")
+    rows = (
+        "2026-03-04,Sale,12.00,T1,,Cedar Hour 5 mL,x,A1",
+        "2026-03-05,Sale,8.00,T2,,Quiet Reed 2 mL,,A1",
+        "2026-03-04,Fee,-1.00,,,,monthly,",
+    )
+    path = file(shop, "a.csv", *rows, headings="Date,Type,Amount,Id,Order,Item,Note,Of")
+    assert shop.outcome(path)["new"] == 3
+    text = shop.books.read_text(encoding="utf-8")
+    assert re.findall(r'event: "lantern/sale/(.*)"', text) == ["A1", "A1/2026-03-05"]
+    shop.profile.write_text(few, encoding="utf-8")
+    later = file(
+        shop, "b.csv", "T2,8.00,2026-03-05,Sale", ",-1.00,2026-03-04,Fee", "T1,12.00,2026-03-04,Sale",
+        headings="Id,Amount,Date,Type",
+    )
+    assert reasons(shop, later) == [("known", "")] * 3
+    shop.profile.write_text(few.replace('event = "Id"', 'event = "Id", order = "Invoice"'), encoding="utf-8")
+    another = file(shop, "c.csv", "T2,8.00,2026-03-05,Sale,7002", headings="Id,Amount,Date,Type,Invoice")
+    # A number that the file gives says that it is another order, whose events happen to be numbered the same.
+    assert reasons(shop, another) == [("unsorted", "its title names no fragrance for certain")]
+
+
+def test_an_order_that_gets_its_number_later_is_known(shop: Shop) -> None:
+    columns = 'date = "Date", type = "Type", amount = "Amount", event = "Id"'
+    without = re.sub("columns = .*", f"columns = {{ {columns} }}", PROFILE)
+    shop.profile.write_text(without, encoding="utf-8")
+    row = "2026-03-04,Sale,12.00,T1"
+    assert shop.outcome(file(shop, "a.csv", row, headings="Date,Type,Amount,Id"))["unsorted"] == 1
+    shop.profile.write_text(without.replace('"Id"', '"Id", order = "Invoice"'), encoding="utf-8")
+    invoiced = file(shop, "b.csv", f"{row},7001", headings="Date,Type,Amount,Id,Invoice")
+    assert reasons(shop, invoiced) == [("known", "")]
+
+
+def test_a_row_number_that_is_the_number_of_another_order(shop: Shop) -> None:
+    shop.profile.write_text(PROFILE.replace('title = "Item"', 'title = "Item", event = "No"'), encoding="utf-8")
+    headings = "Date,Type,Order,Item,Amount,No"
+    reasons(shop, file(shop, "a.csv", "2026-03-04,Sale,2,Cedar Hour 5 mL,12.00,1", headings=headings))
+    later = file(shop, "b.csv", "2026-03-05,Sale,3,Quiet Reed 2 mL,8.00,2", headings=headings)
+    assert reasons(shop, later) == [("new", "")]
+    assert re.findall(r"\^order-lantern-(\d)", shop.books.read_text(encoding="utf-8")) == ["2", "3"]
