@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from functools import partial
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeGuard
 
 from millilot.importers import identity
-from millilot.importers.corrections import compare
-from millilot.importers.events import LeftOut, Movement, Sale
+from millilot.importers.corrections import compare_refund, compare_sale
+from millilot.importers.events import LeftOut, Movement, Refund, Sale
 from millilot.importers.shapes import read_events
 from millilot.importers.table import iter_rows
 from millilot.importers.titles import TitleReader
@@ -164,7 +164,7 @@ class Batch:
         source = _Source(path, profile, Builder(profile, self._settings.roles, titles, str(path)))
         fates: list[Fate] = []
         rows = iter_rows(path, profile.file, profile.headings)
-        for group in read_events(rows, profile, partial(self._booked.order_of, profile.slug)):
+        for group in read_events(rows, profile, partial(self._booked.sale_of, profile.slug)):
             if isinstance(group, LeftOut):
                 fates.extend(self._leave_out(group, source))
             else:
@@ -243,7 +243,8 @@ class Batch:
         booked = self._booked.imported(key)
         if booked is not None and (met is None or met.file != source.path):
             decision = self._compare(event, booked, built, source)
-            if isinstance(event, Sale) and decision.outcome is Outcome.REFUSED:
+            changed = decision.outcome is Outcome.REFUSED
+            if _may_change(event) and (changed or self._rests(event, source)):
                 return self._decide_changed(event, booked, built, source)
         elif met is not None:
             decision = self._repeated(event, met, built)
@@ -280,26 +281,38 @@ class Batch:
             return _Decision(event, Outcome.REFUSED, reason, built, event.net)
         return _Decision(event, Outcome.NEW, "", built, event.net)
 
-    def _decide_changed(self, sale: Sale, booked: Booked, built: Built, source: _Source) -> list[_Decision]:
-        slug = source.profile.slug
-        corrections: list[Sequence[Transaction]] = []
-        while again := self._booked.imported(
-            identity.event_key(slug, "correction", f"{sale.number}/{len(corrections) + 1}"),
-        ):
-            corrections.append(again.entries)
-        roles = self._settings.roles
-        difference = compare(sale, booked.entries, corrections, roles, source.profile.currency)
+    def _decide_changed(
+        self, event: Sale | Refund, booked: Booked, built: Built, source: _Source,
+    ) -> list[_Decision]:
+        """Decide on a sale or refund whose amounts may have changed since it was booked."""
+        roles, currency = self._settings.roles, source.profile.currency
+        rests = self._rests(event, source)
+        if isinstance(event, Sale):
+            difference = compare_sale(event, booked.entries, rests, roles, currency)
+        else:
+            difference = compare_refund(event, [booked.entries, *rests], roles, currency)
         if difference.contradiction:
-            return [_Decision(sale, Outcome.REFUSED, difference.contradiction, built, sale.net)]
-        correction = difference.correction
-        if correction is None:
-            reason = "its fees were corrected by a later file" if difference.superseded else ""
-            return [_Decision(sale, Outcome.KNOWN, reason, built, sale.net)]
-        entry = source.builder.build(correction, built.transaction.meta["lineno"])
+            return [_Decision(event, Outcome.REFUSED, difference.contradiction, built, event.net)]
+        rest = difference.rest
+        if rest is None:
+            reason = f"a later file changed the {event.kind}" if difference.superseded else ""
+            return [_Decision(event, Outcome.KNOWN, reason, built, event.net)]
+        entry = source.builder.build(rest, built.transaction.meta["lineno"])
         return [
-            _Decision(sale, Outcome.KNOWN, "", built, sale.net - correction.net),
-            _Decision(correction, Outcome.NEW, "", entry, correction.net),
+            _Decision(event, Outcome.KNOWN, "", built, event.net - rest.net),
+            _Decision(rest, Outcome.NEW, "", entry, rest.net),
         ]
+
+    def _rests(self, event: Sale | Refund, source: _Source) -> list[list[Transaction]]:
+        """Return the entries of each difference to a sale or refund that later files brought, in their order."""
+        # The sale's are corrections from the first on; the refund itself is the first of the refunds.
+        kind, first = ("correction", 1) if isinstance(event, Sale) else (event.kind, 2)
+        rests: list[list[Transaction]] = []
+        while booked := self._booked.imported(
+            identity.event_key(source.profile.slug, kind, f"{event.number}/{len(rests) + first}"),
+        ):
+            rests.append(booked.entries)
+        return rests
 
     def _with_what_was_held(self, dispute: Movement, source: _Source) -> Movement:
         """Return a lost dispute with the money that was held for it, which the row may state once more."""
@@ -313,6 +326,11 @@ class Batch:
         return self._money.setdefault(source.profile.currency, Money())
 
 
+def _may_change(event: Event) -> TypeGuard[Sale | Refund]:
+    """Whether a later file may tell more of an event that is booked."""
+    return isinstance(event, Sale) or (isinstance(event, Refund) and event.so_far)
+
+
 def _of(event: Event) -> str:
     return "of the order" if event.order else "of this number"
 
@@ -322,8 +340,11 @@ def _together(decisions: Sequence[_Decision]) -> tuple[Outcome, str]:
     new = [decision for decision in decisions if decision.outcome is Outcome.NEW]
     if not new:
         return Outcome.KNOWN, "; ".join(decision.reason for decision in decisions if decision.reason)
-    kinds = " and the ".join(decision.event.kind for decision in new)
-    reason = "" if len(new) == len(decisions) else f"the {kinds} only"
+    if len(new) == len(decisions):
+        return Outcome.NEW, ""
+    reason = f"the {' and the '.join(decision.event.kind for decision in new)} only"
+    if any(isinstance(decision.event, Refund) and decision.event.cancelled for decision in new):
+        reason += "; what was poured for it stays poured until you write it back"
     return Outcome.NEW, reason
 
 

@@ -1,16 +1,18 @@
-"""A sale that a later file tells differently.
+"""Sales and refunds that a later file tells differently.
 
-What the channel takes for a sale may change after it is in the books: then only the difference is booked, as an
-event of its own. What the buyer paid does not change; a file that says so contradicts the books.
+What the channel takes for a sale may change after it is in the books, and more may go back to the buyer: then only
+the difference is booked, as an event of its own. What the buyer paid does not change; a file that says so
+contradicts the books.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
-from millilot.importers.events import Correction, Fee
+from millilot.importers.events import Correction, Fee, Refund
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import snap, weight
 
@@ -29,25 +31,26 @@ _PART_OF_ROLE = {
     Role.UNSORTED: "price",
     Role.POSTAGE_CHARGED: "postage",
     Role.SALES_TAX: "tax",
+    Role.REFUNDS: "refund",
 }
 _FEE_ROLES = (Role.FEES, Role.ADS, Role.POSTAGE)
 
 
 class Difference(NamedTuple):
-    """How a sale in a file differs from the books.
+    """How a sale or a refund in a file differs from the books.
 
     Attributes:
-        contradiction: what the buyer paid by the books and by the file, or empty.
-        correction: fees to be booked, or None.
-        superseded: whether the fees are those before a correction that is booked.
+        contradiction: what was expected by the books and found in the file, or empty.
+        rest: what is to be booked, or None.
+        superseded: whether the file says what the books said before they got a difference.
     """
 
     contradiction: str = ""
-    correction: Correction | None = None
+    rest: Correction | Refund | None = None
     superseded: bool = False
 
 
-def compare(
+def compare_sale(
     sale: Sale,
     booked: Sequence[Transaction],
     corrections: Sequence[Sequence[Transaction]],
@@ -90,7 +93,42 @@ def compare(
         titles=tuple(item.title for item in sale.items),
         fees=fees,
     )
-    return Difference(correction=correction)
+    return Difference(rest=correction)
+
+
+def compare_refund(
+    refund: Refund, booked: Sequence[Sequence[Transaction]], roles: AccountRoles, currency: str,
+) -> Difference:
+    """Return how a refund, told as all that went back so far, differs from what is booked.
+
+    Args:
+        refund: as the file tells it.
+        booked: the entries of each refund of the order that an import booked, in their order.
+        roles: of the accounts.
+        currency: of the refund.
+    """
+    told = (refund.amount, refund.tax - refund.remitted, sum((fee.amount for fee in refund.fees), ZERO))
+    stand = (ZERO, ZERO, ZERO)
+    stands = []
+    for entries in booked:
+        parts = _parts(entries, roles, currency)
+        fees = sum((parts[role] for role in _FEE_ROLES), ZERO)
+        stand = (stand[0] - parts["refund"], stand[1] - parts["tax"], stand[2] + fees)
+        stands.append(stand)
+    if told in stands:
+        return Difference(superseded=told != stand)
+    amount, tax, fee = (now - before for now, before in zip(told, stand, strict=True))
+    if amount < 0 or tax < 0:
+        return Difference(f"expected refunds of at least {stand[0]} {currency} as in the books, found {told[0]}")
+    further = replace(
+        refund,
+        number=f"{refund.number}/{len(booked) + 1}",
+        amount=amount,
+        tax=tax,
+        remitted=ZERO,
+        fees=(Fee("refunded", Role.FEES, fee),) if fee else (),
+    )
+    return Difference(rest=further)
 
 
 def _parts(

@@ -87,6 +87,11 @@ class EventRule:
     names_order: bool = True
     sign: int = 1
 
+    @property
+    def reads_detail(self) -> bool:
+        """Whether it goes by the column `detail`."""
+        return bool(self.details) or self.pattern is not None
+
     def fits(self, type_text: str, detail: str) -> bool:
         """Whether a row with these texts is meant."""
         if self.types and type_text.casefold() not in self.types:

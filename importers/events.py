@@ -145,6 +145,7 @@ class Refund:
         remitted: what the channel no longer hands on of the tax.
         fees: what the channel took for it; below 0 what it gave back.
         cancelled: whether the order was called off before any goods left.
+        so_far: whether it is all that went back until the file was made, rather than one of several refunds.
     """
 
     number: str
@@ -158,6 +159,7 @@ class Refund:
     dates: Dates = NO_DATES
     payout: str = ""
     cancelled: bool = False
+    so_far: bool = False
 
     kind: ClassVar[str] = "refund"
 

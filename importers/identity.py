@@ -18,6 +18,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterable, Iterator
 
     from beancount.core.data import Directive
@@ -34,6 +35,16 @@ REFERENCES = "references"
 def event_key(slug: str, kind: str, number: str) -> str:
     """Return the identity of an event, such as `lantern/sale/1001`."""
     return f"{slug}/{kind}/{number}"
+
+
+def sale_number(order: str, day: datetime.date) -> str:
+    """Return the number of an order's further sale, on a later day."""
+    return f"{order}/{day}"
+
+
+def order_of_sale(number: str) -> str:
+    """Return the number of the order, from that of a sale in a ledger."""
+    return re.sub(r"/\d{4}-\d\d-\d\d$", "", number)
 
 
 def link(kind: str, slug: str, number: str) -> str:
@@ -72,7 +83,7 @@ class BookedEvents:
         self._roles = roles
         self._imported: dict[str, Booked] = {}
         self._of_order: dict[str, Booked] = {}
-        self._orders: dict[tuple[str, str], str] = {}
+        self._sales: dict[tuple[str, str], str] = {}
         for entry in entries:
             if isinstance(entry, Transaction):
                 self.add(entry)
@@ -90,16 +101,18 @@ class BookedEvents:
         kind, _, number = rest.partition("/")
         references = entry.meta.get(REFERENCES)
         if kind == "sale":
-            for reference in (number, *(references.split() if isinstance(references, str) else ())):
-                self._orders[slug, reference] = number
+            # The number of an order may be that of another event.
+            own = (number,) if order_of_sale(number) != number else ()
+            for reference in (*own, *(references.split() if isinstance(references, str) else ())):
+                self._sales[slug, reference] = number
 
     def imported(self, key: str) -> Booked | None:
         """Return what an earlier import booked of an event, or None."""
         return self._imported.get(key)
 
-    def order_of(self, slug: str, reference: str) -> str:
-        """Return the number of the order whose sale an event's number belongs to, or nothing."""
-        return self._orders.get((slug, reference), "")
+    def sale_of(self, slug: str, reference: str) -> str:
+        """Return the number of the sale that an event belongs to, by the event's number; or nothing."""
+        return self._sales.get((slug, reference), "")
 
     def written(self, kind: str, order_link: str) -> Booked | None:
         """Return what the owner wrote of an order by hand, by its link; None when there is nothing."""

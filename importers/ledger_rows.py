@@ -26,6 +26,7 @@ from millilot.importers.events import (
     Sale,
 )
 from millilot.importers.exchange import in_own_currency
+from millilot.importers.identity import order_of_sale, sale_number
 from millilot.importers.ledger_checks import check_balances, check_totals
 from millilot.importers.lines import LineReader
 from millilot.importers.sharing import share
@@ -47,14 +48,15 @@ _OF_NO_ORDER = PAYOUTS | {Kind.PRIVATE, Kind.EXCHANGE, Kind.DEPOSIT, Kind.ADJUST
 
 
 def read_ledger_rows(
-    rows: Sequence[Row], profile: Profile, order_of: Callable[[str], str],
+    rows: Sequence[Row], profile: Profile, sale_of: Callable[[str], str],
 ) -> Iterator[Group | LeftOut]:
     """Read what happened, the earliest first, after the rows that are left out.
 
     Args:
         rows: the rows of the file.
         profile: what they mean.
-        order_of: tells the order of an event that is in the books, by the event's number; empty when it is not.
+        sale_of: tells the number of the sale in the books that an event belongs to, by the event's number; empty
+            when there is none.
     """
     reader = LineReader(profile)
     lines: list[Line] = []
@@ -71,12 +73,12 @@ def read_ledger_rows(
     if profile.columns.total:
         check_totals(lines, {number: each.net for number, each in left.items()}, rows, profile)
     lines = in_own_currency(lines, profile.currency)
-    _name_orders(lines, rows, profile, order_of)
+    _name_orders(lines, rows, profile, sale_of)
     yield from left.values()
     if profile.file.balance == "falling":
         lines.reverse()
     lines.sort(key=lambda line: line.date)
-    grouping = _Grouping(lines, profile)
+    grouping = _Grouping(lines, profile, sale_of)
     for group in _grouped(lines, profile):
         yield grouping.read(group)
 
@@ -86,11 +88,12 @@ def _left_out(row: Row, reason: str, reader: LineReader, *, refused: bool) -> Le
 
 
 def _name_orders(
-    lines: Iterable[Line], rows: Iterable[Row], profile: Profile, order_of: Callable[[str], str],
+    lines: Iterable[Line], rows: Iterable[Row], profile: Profile, sale_of: Callable[[str], str],
 ) -> None:
     """Give each line without an order that of the event it belongs to.
 
-    Where no event has an order's number, the number of the first event stands for it.
+    Where no event has an order's number, the number of the first event stands for it. A part of a sale that is in
+    the books without an order's number belongs to that sale, even if this file has one.
     """
     columns = profile.columns
     parents = {row[columns.event]: row[columns.parent] for row in rows if row[columns.event]}
@@ -100,10 +103,14 @@ def _name_orders(
         above = [by_event[name] for name in chain if name in by_event]
         if line.kind in PAYOUTS and not line.payout:
             line.payout = next((other.payout for other in above if other.payout), line.event)
+        if line.kind in SALE_PARTS and (number := sale_of(line.event)):
+            known = order_of_sale(number)
+            # An order's number that the file gives goes before all but one that was made of the event's.
+            line.order = known if not line.order or known in {line.event, *chain} else line.order
         if line.order or not line.rule.names_order or line.kind in _OF_NO_ORDER:
             continue
         named = next((other.order for other in above if other.order), "")
-        booked = next(filter(None, map(order_of, chain)), "")
+        booked = order_of_sale(next(filter(None, map(sale_of, chain)), ""))
         of_its_own = line.event if line.kind in SALE_PARTS else ""
         line.order = named or booked or (chain[-1] if chain else of_its_own)
 
@@ -145,8 +152,11 @@ def _grouped(lines: Iterable[Line], profile: Profile) -> list[list[Line]]:
 class _Grouping:
     """Reads the groups of one file."""
 
-    def __init__(self, lines: Iterable[Line], profile: Profile) -> None:
+    def __init__(self, lines: Iterable[Line], profile: Profile, sale_of: Callable[[str], str]) -> None:
         self._profile = profile
+        self._sale_of = sale_of
+        # A text that does not tell what a row is may be left out of another export.
+        self._detail = profile.columns.detail if any(rule.reads_detail for rule in profile.events) else ""
         self._equal: Counter[tuple[str, str]] = Counter()
         self._first_day: dict[str, datetime.date] = {}
         self._refunded = set()
@@ -202,12 +212,11 @@ class _Grouping:
         def whole(kind: Kind) -> Decimal:
             return sum((line.amount for line in lines if line.kind is kind), ZERO)
 
-        day = "" if first.date == self._first_day[first.order] else f"/{first.date}"
         waits = bool(columns.shipped) and not any(line.row[columns.shipped] for line in prices)
         cancelled = any(line.cancelled for line in prices)
         to_pour = waits or any(line.row[columns.status] in self._profile.statuses.to_pour for line in prices)
         return Sale(
-            number=first.order + day,
+            number=self._sale_number(first, lines),
             order=first.order,
             date=first.date,
             dates=first.dates._replace(ordered=first.dates.ordered or first.date),
@@ -219,9 +228,18 @@ class _Grouping:
             fees=tuple(_fees(lines)),
             to_pour=to_pour and not cancelled,
             cancelled=cancelled,
-            references=tuple(sorted({line.event for line in lines if line.event} - {first.order})),
+            references=tuple(sorted({line.event for line in lines if line.event})),
             buyer=next((line.row[columns.buyer] for line in prices if line.row[columns.buyer]), ""),
         )
+
+    def _sale_number(self, first: Line, lines: Iterable[Line]) -> str:
+        """Return what identifies a sale: its order, with the day if it is not the order's first."""
+        later = sale_number(first.order, first.date)
+        names = (later, *(line.event for line in lines if line.event))
+        for booked in filter(None, map(self._sale_of, names)):
+            if order_of_sale(booked) == first.order:
+                return booked
+        return first.order if first.date == self._first_day[first.order] else later
 
     def _items(self, prices: Sequence[Line], discounts: Iterable[Line]) -> tuple[Item, ...]:
         columns = self._profile.columns
@@ -305,7 +323,7 @@ class _Grouping:
 
     def _digest(self, line: Line) -> str:
         """Return a digest of what a movement without a number is known by."""
-        detail = line.row[self._profile.columns.detail]
+        detail = line.row[self._detail]
         written = "\n".join((line.date.isoformat(), line.kind, line.rule.fee, f"{line.net:f}", detail))
         return hashlib.sha256(written.encode()).hexdigest()[:12]
 

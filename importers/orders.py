@@ -230,6 +230,7 @@ class _OrderReader:
             remitted=tax if self.profile.tax_remitted else ZERO,
             fees=(Fee("refunded", Role.FEES, -fee),) if fee else (),
             cancelled=self.cancelled,
+            so_far=True,
         )
 
     def _refund_amounts(self) -> dict[str, Decimal]:

@@ -24,14 +24,15 @@ def _of_none(_: str) -> str:
 
 
 def read_events(
-    rows: Iterable[Row], profile: Profile, order_of: Callable[[str], str] = _of_none,
+    rows: Iterable[Row], profile: Profile, sale_of: Callable[[str], str] = _of_none,
 ) -> Iterator[Group | LeftOut]:
     """Read what the rows of a file say happened.
 
     Args:
         rows: the rows of the file.
         profile: what they mean.
-        order_of: tells the order of an event that is in the books, by the event's number; empty when it is not.
+        sale_of: tells the number of the sale in the books that an event belongs to, by the event's number; empty
+            when there is none.
     """
     to_book = []
     for row in check_totals(rows, profile, CellReader(profile)):
@@ -42,6 +43,6 @@ def read_events(
     if profile.file.row == "payout":
         yield from read_payout_rows(to_book, profile)
     elif profile.file.row in {"event", "component"}:
-        yield from read_ledger_rows(to_book, profile, order_of)
+        yield from read_ledger_rows(to_book, profile, sale_of)
     else:
         yield from read_orders(to_book, profile)

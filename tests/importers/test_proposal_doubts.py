@@ -114,7 +114,7 @@ def test_a_sum_that_fails_in_one_row_names_the_order(seller: Seller) -> None:
     )
     file = seller.file(HEAD + rows.replace("10.50", "10.41"))
     found = seller.findings(file)
-    assert '"Net" is not the sum of the other columns in 1 of 7 orders: 5. These will be refused.' in found["notes"]
+    assert '"Net" is not the sum of the other columns in 1 of 7 orders: 5. These will be refused.' in found["notes"], found["text"]
     assert found["trial"]["counts"]["refused"] == 1
     assert found["trial"]["refusals"] == ["row 6: column 'Net': expected 10.50 from the other columns, found 10.41"]
 
