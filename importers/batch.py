@@ -7,14 +7,17 @@ from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any, NamedTuple
+from functools import partial
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeGuard
 
 from millilot.importers import identity
+from millilot.importers.corrections import compare_refund, compare_sale
 from millilot.importers.costs import Costs
-from millilot.importers.events import LeftOut, read_orders
+from millilot.importers.events import LeftOut, Movement, Refund, Sale
+from millilot.importers.shapes import read_events
 from millilot.importers.table import iter_rows
 from millilot.importers.titles import TitleReader
-from millilot.importers.transactions import Builder
+from millilot.importers.transactions import RESERVE, Builder
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_unit, weight
 
@@ -24,7 +27,8 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Directive, Transaction
 
-    from millilot.importers.events import Event, Order
+    from millilot.importers.events import Event, Group
+    from millilot.importers.identity import Booked
     from millilot.importers.profile import Profile
     from millilot.importers.transactions import Built
 
@@ -111,12 +115,24 @@ class _Source(NamedTuple):
 
 
 class _Decision(NamedTuple):
-    """What becomes of an event, why, and its entry."""
+    """What becomes of an event, why, its entry, and how much of the rows' money it is."""
 
     event: Event
     outcome: Outcome
     reason: str
     built: Built
+    net: Decimal
+
+
+class _Met(NamedTuple):
+    """An event of an earlier row of the same import, and where it stands."""
+
+    event: Event
+    file: Path
+    row: int
+
+    def __str__(self) -> str:
+        return f"{self.file}, row {self.row}"
 
 
 def _unwatched(_rows: int) -> None:
@@ -138,7 +154,7 @@ class Batch:
         self._settings, _ = read_settings(entries)
         self._booked = identity.BookedEvents(entries, self._settings.roles)
         self._costs = Costs(entries)
-        self._met: dict[str, tuple[Event, str]] = {}
+        self._met: dict[str, _Met] = {}
         self._fates: list[Fate] = []
         self._money: dict[str, Money] = {}
         self.new: list[Transaction] = []
@@ -158,8 +174,9 @@ class Batch:
         titles = TitleReader(profile.titles, self._settings.commodities.values())
         source = _Source(path, profile, Builder(profile, self._settings.roles, titles, self._costs, str(path)))
         fates: list[Fate] = []
-        for order in read_orders(iter_rows(path, profile.file, profile.headings), profile):
-            ends = self._leave_out(order, source) if isinstance(order, LeftOut) else self._take(order, source)
+        rows = iter_rows(path, profile.file, profile.headings)
+        for group in read_events(rows, profile, partial(self._booked.sale_of, profile.slug)):
+            ends = self._leave_out(group, source) if isinstance(group, LeftOut) else self._take(group, source)
             before = len(fates)
             fates.extend(ends)
             advance(len(fates) - before)
@@ -175,16 +192,16 @@ class Batch:
             money=self._money,
         )
 
-    def _leave_out(self, order: LeftOut, source: _Source) -> Iterator[Fate]:
-        refused = order.refused
-        reasons = order.reasons
-        if not refused and self._stands_unrefunded(order.order, source):
+    def _leave_out(self, left: LeftOut, source: _Source) -> Iterator[Fate]:
+        refused = left.refused
+        reasons = left.reasons
+        if not refused and left.unless_booked and self._stands_unrefunded(left.order, source):
             refused = True
             reasons = {
                 row: f"{reason}, but the books hold the order and no refund" for row, reason in reasons.items()
             }
         sums = self._sums(source)
-        net = order.net or ZERO
+        net = left.net or ZERO
         sums.rows += net
         if refused:
             sums.refused += net
@@ -192,75 +209,153 @@ class Batch:
             sums.skipped += net
         outcome = Outcome.REFUSED if refused else Outcome.SKIPPED
         for row, reason in reasons.items():
-            yield Fate(str(source.path), row, outcome, order.order, reason)
+            yield Fate(str(source.path), row, outcome, left.order, reason)
 
     def _stands_unrefunded(self, order: str, source: _Source) -> bool:
-        slug = source.profile.slug
-        link = identity.link(identity.ORDER, slug, order)
-        sale, refund = (
-            self._booked.imported(identity.event_key(slug, kind, order)) or self._booked.written(kind, link)
-            for kind in ("sale", "refund")
-        )
-        return sale is not None and refund is None
+        link = source.builder.order_link(order)
+        return self._booked.tell("sale", link) and not self._booked.tell("refund", link)
 
-    def _take(self, order: Order, source: _Source) -> Iterator[Fate]:
-        decisions = [self._decide(event, order.rows[0], source) for event in order.events]
+    def _take(self, group: Group, source: _Source) -> Iterator[Fate]:
+        decisions = [
+            decision for event in group.events for decision in self._decide(event, group.rows[0], source)
+        ]
         sums = self._sums(source)
-        sums.rows += sum((event.net for event in order.events), ZERO)
+        net = sum((decision.net for decision in decisions), ZERO)
+        sums.rows += net
         refusals = [decision.reason for decision in decisions if decision.outcome is Outcome.REFUSED]
         if refusals:
-            sums.refused += sum((event.net for event in order.events), ZERO)
-            for row in order.rows:
-                yield Fate(str(source.path), row, Outcome.REFUSED, order.order, "; ".join(refusals))
+            sums.refused += net
+            for row in group.rows:
+                yield Fate(str(source.path), row, Outcome.REFUSED, group.order, "; ".join(refusals))
             return
         unsorted: set[int] = set()
-        for event, outcome, _, built in decisions:
+        for event, outcome, _, built, part in decisions:
             if outcome is Outcome.KNOWN:
-                sums.known += event.net
+                sums.known += part
                 self.known.append(built.transaction)
                 continue
-            self._met[identity.event_key(source.profile.slug, event.kind, event.order)] = (
-                event, f"{source.path}, row {order.rows[0]}",
-            )
+            self._met[built.transaction.meta[identity.EVENT]] = _Met(event, source.path, group.rows[0])
+            self._booked.add(built.transaction)
             self.new.append(built.transaction)
             sums.booked += _change(built.transaction, source.builder.channel_account(event))
             unsorted |= built.unsorted
         outcome, reason = _together(decisions)
-        for row in order.rows:
+        for row in group.rows:
             fate = (Outcome.UNSORTED, _UNSORTED) if row in unsorted else (outcome, reason)
-            yield Fate(str(source.path), row, fate[0], order.order, fate[1])
+            yield Fate(str(source.path), row, fate[0], group.order, fate[1])
 
-    def _decide(self, event: Event, row: int, source: _Source) -> _Decision:
+    def _decide(self, event: Event, row: int, source: _Source) -> list[_Decision]:
+        """Return what becomes of an event; of a sale whose fees changed, two things."""
+        if isinstance(event, Movement) and event.is_lost:
+            event = self._with_what_was_held(event, source)
         built = source.builder.build(event, row)
-        key = identity.event_key(source.profile.slug, event.kind, event.order)
-        if key in self._met:
-            same, place = self._met[key]
-            if same == event:
-                return _Decision(event, Outcome.KNOWN, f"the same {event.kind} as in {place}", built)
-            return _Decision(event, Outcome.REFUSED, f"another {event.kind} of the order stands in {place}", built)
+        key = built.transaction.meta[identity.EVENT]
+        met = self._met.get(key)
         booked = self._booked.imported(key)
-        if booked is not None:
-            currency = source.profile.currency
-            change = booked.change(source.builder.channel_account(event), currency)
-            if change is None or change == event.net:
-                return _Decision(event, Outcome.KNOWN, "", built)
-            reason = f"the books have this {event.kind} at {change} {currency} net, the file at {event.net}"
-            return _Decision(event, Outcome.REFUSED, reason, built)
-        if self._booked.written(event.kind, source.builder.order_link(event)) is not None:
+        if booked is not None and (met is None or met.file != source.path):
+            decision = self._compare(event, booked, built, source)
+            changed = decision.outcome is Outcome.REFUSED
+            if _may_change(event) and (changed or self._rests(event, source)):
+                return self._decide_changed(event, booked, built, source)
+        elif met is not None:
+            decision = self._repeated(event, met, built)
+        else:
+            decision = self._first(event, built, source)
+        return [decision]
+
+    def _compare(self, event: Event, booked: Booked, built: Built, source: _Source) -> _Decision:
+        """Decide on an event that is in the books, or comes there from another file."""
+        currency = source.profile.currency
+        change = booked.change(source.builder.channel_account(event), currency)
+        if change is None or change == event.net:
+            met = self._met.get(built.transaction.meta[identity.EVENT])
+            reason = f"the same {event.kind} as in {met}" if met is not None else ""
+            return _Decision(event, Outcome.KNOWN, reason, built, event.net)
+        reason = f"the books have this {event.kind} at {change} {currency} net, the file at {event.net}"
+        return _Decision(event, Outcome.REFUSED, reason, built, event.net)
+
+    @staticmethod
+    def _repeated(event: Event, met: _Met, built: Built) -> _Decision:
+        """Decide on an event of which an earlier row of the file tells."""
+        if event == met.event:
+            return _Decision(event, Outcome.KNOWN, f"the same {event.kind} as in {met}", built, event.net)
+        reason = f"another {event.kind} {_of(event)} stands in {met}"
+        return _Decision(event, Outcome.REFUSED, reason, built, event.net)
+
+    def _first(self, event: Event, built: Built, source: _Source) -> _Decision:
+        """Decide on an event no import knows."""
+        if event.order and self._booked.written(event.kind, source.builder.order_link(event.order)) is not None:
             reason = f"the {event.kind} is written by hand, with the order's link"
-            return _Decision(event, Outcome.KNOWN, reason, built)
-        return _Decision(event, Outcome.NEW, "", built)
+            return _Decision(event, Outcome.KNOWN, reason, built, event.net)
+        if isinstance(event, Movement) and event.is_lost and not event.amount and not event.held:
+            reason = "nothing is held for the order, and the row has no amount"
+            return _Decision(event, Outcome.REFUSED, reason, built, event.net)
+        return _Decision(event, Outcome.NEW, "", built, event.net)
+
+    def _decide_changed(
+        self, event: Sale | Refund, booked: Booked, built: Built, source: _Source,
+    ) -> list[_Decision]:
+        """Decide on a sale or refund whose amounts may have changed since it was booked."""
+        roles, currency = self._settings.roles, source.profile.currency
+        rests = self._rests(event, source)
+        if isinstance(event, Sale):
+            difference = compare_sale(event, booked.entries, rests, roles, currency)
+        else:
+            difference = compare_refund(event, [booked.entries, *rests], roles, currency)
+        if difference.contradiction:
+            return [_Decision(event, Outcome.REFUSED, difference.contradiction, built, event.net)]
+        rest = difference.rest
+        if rest is None:
+            reason = f"a later file changed the {event.kind}" if difference.superseded else ""
+            return [_Decision(event, Outcome.KNOWN, reason, built, event.net)]
+        entry = source.builder.build(rest, built.transaction.meta["lineno"])
+        return [
+            _Decision(event, Outcome.KNOWN, "", built, event.net - rest.net),
+            _Decision(rest, Outcome.NEW, "", entry, rest.net),
+        ]
+
+    def _rests(self, event: Sale | Refund, source: _Source) -> list[list[Transaction]]:
+        """Return the entries of each difference to a sale or refund that later files brought, in their order."""
+        # The sale's are corrections from the first on; the refund itself is the first of the refunds.
+        kind, first = ("correction", 1) if isinstance(event, Sale) else (event.kind, 2)
+        rests: list[list[Transaction]] = []
+        while booked := self._booked.imported(
+            identity.event_key(source.profile.slug, kind, f"{event.number}/{len(rests) + first}"),
+        ):
+            rests.append(booked.entries)
+        return rests
+
+    def _with_what_was_held(self, dispute: Movement, source: _Source) -> Movement:
+        """Return a lost dispute with the money that was held for it, which the row may state once more."""
+        account = f"{source.builder.channel_account(dispute)}:{RESERVE}"
+        held = self._booked.held(source.builder.order_link(dispute.order), account)
+        if held and dispute.amount in {ZERO, -held}:
+            return dataclasses.replace(dispute, amount=ZERO, held=held)
+        return dispute
 
     def _sums(self, source: _Source) -> Money:
         return self._money.setdefault(source.profile.currency, Money())
 
 
+def _may_change(event: Event) -> TypeGuard[Sale | Refund]:
+    """Whether a later file may tell more of an event that is booked."""
+    return isinstance(event, Sale) or (isinstance(event, Refund) and event.so_far)
+
+
+def _of(event: Event) -> str:
+    return "of the order" if event.order else "of this number"
+
+
 def _together(decisions: Sequence[_Decision]) -> tuple[Outcome, str]:
-    """Return what became of an order none of whose events was refused."""
+    """Return what became of a group none of whose events was refused."""
     new = [decision for decision in decisions if decision.outcome is Outcome.NEW]
     if not new:
         return Outcome.KNOWN, "; ".join(decision.reason for decision in decisions if decision.reason)
-    reason = "" if len(new) == len(decisions) else f"the {new[0].event.kind} only"
+    if len(new) == len(decisions):
+        return Outcome.NEW, ""
+    reason = f"the {' and the '.join(decision.event.kind for decision in new)} only"
+    if any(isinstance(decision.event, Refund) and decision.event.cancelled for decision in new):
+        reason += "; what was poured for it stays poured until you write it back"
     return Outcome.NEW, reason
 
 

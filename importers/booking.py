@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import re
 from bisect import bisect_right
 from collections import Counter
 from contextlib import contextmanager
@@ -20,12 +21,17 @@ from millilot.importers.identity import EVENT
 from millilot.importers.problems import BooksError
 from millilot.importers.replacing import WholeFile
 from millilot.importers.text import format_entries, format_entry
+from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
+
+
+#: What Beancount says of a posting to an account that no `open` has opened.
+_NOT_OPEN = re.compile("Invalid reference to (?:unknown|inactive) account '([^']+)'")
 
 
 class Problem(NamedTuple):
@@ -184,7 +190,10 @@ class BooksFile:
             meta = transactions[place].meta
             return f"{meta['filename']}, row {meta['lineno']}"
 
-        return [problem._replace(origin=origin(problem)) for problem in problems]
+        return [
+            problem._replace(origin=origin(problem), message=problem.message + _advice(problem, transactions))
+            for problem in problems
+        ]
 
     def _put_in_place(self) -> None:
         if not self._file.is_unchanged():
@@ -242,6 +251,24 @@ def _lock(path: Path) -> int:
             os.close(file)
             raise
         os.close(file)
+
+
+def _advice(problem: Problem, transactions: Sequence[Transaction]) -> str:
+    """Return the line to write where the trouble is an account that is not open."""
+    match = _NOT_OPEN.search(problem.message)
+    if match is None:
+        return ""
+    uses = [
+        (transaction.date, posting)
+        for transaction in transactions
+        for posting in transaction.postings
+        if posting.account == match[1]
+    ]
+    if not uses:
+        return ""
+    day = min(day for day, _ in uses)
+    currency = weight(uses[0][1]).currency
+    return f"; add to the books: {day} open {match[1]} {currency}"
 
 
 def _load(file: Path, books: Path) -> tuple[list[Directive], list[Problem]]:

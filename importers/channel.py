@@ -15,10 +15,11 @@ from beangulp.extract import DUPLICATE
 from beangulp.importer import Importer
 
 from millilot.importers.batch import Batch, Outcome
-from millilot.importers.events import Order, read_orders
+from millilot.importers.events import Group
 from millilot.importers.identity import BookedEvents
 from millilot.importers.problems import FileError
 from millilot.importers.profile import Profile, read_profile
+from millilot.importers.shapes import read_events
 from millilot.importers.table import iter_rows, read_headings
 from millilot.ledger.accounts import DEFAULT_ACCOUNTS, Role
 from millilot.ledger.directives import read_settings
@@ -99,14 +100,14 @@ class ChannelImporter(Importer):
         return self.profile.account or f"{DEFAULT_ACCOUNTS[Role.MARKETPLACE]}:{self.profile.channel}"
 
     def date(self, filepath: str) -> datetime.date | None:
-        """Return the last day of the file's orders; None when it has none, or cannot be read to its end."""
+        """Return the last day of the file's events; None when it has none, or cannot be read to its end."""
         try:
             rows = iter_rows(Path(filepath), self.profile.file, self.profile.headings)
-            orders = [order for order in read_orders(rows, self.profile) if isinstance(order, Order)]
+            groups = [group for group in read_events(rows, self.profile) if isinstance(group, Group)]
         except FileError:
             # Said by `extract`; Fava asks for the date of every file before one is chosen.
             return None
-        return max((event.date for order in orders for event in order.events), default=None)
+        return max((event.date for group in groups for event in group.events), default=None)
 
     def filename(self, filepath: str) -> str:
         """Return the name to archive the file under; beangulp wants none that begins with a date."""

@@ -1,6 +1,7 @@
-"""What makes an imported event the same event again: its channel, its kind and the order's number.
+"""What makes an imported event the same event again: its channel, its kind and its number.
 
-An entry carries the event in its metadata and the order in its link. Amounts are no part of it, since the entry
+A sale is known by the order's number, other events by their own or by a digest of what they cannot do without. An
+entry carries the event in its metadata and the order in its link. Amounts are no part of it, since the entry
 a reader sees in the loaded books is the one the plugin has completed.
 """
 
@@ -17,6 +18,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterable, Iterator
 
     from beancount.core.data import Directive
@@ -26,11 +28,23 @@ if TYPE_CHECKING:
 EVENT = "event"
 ORDER = "order"
 PAYOUT = "payout"
+#: Metadata: the numbers of the events that a sale is made of.
+REFERENCES = "references"
 
 
-def event_key(slug: str, kind: str, order: str) -> str:
+def event_key(slug: str, kind: str, number: str) -> str:
     """Return the identity of an event, such as `lantern/sale/1001`."""
-    return f"{slug}/{kind}/{order}"
+    return f"{slug}/{kind}/{number}"
+
+
+def sale_number(order: str, day: datetime.date) -> str:
+    """Return the number of an order's further sale, on a later day."""
+    return f"{order}/{day}"
+
+
+def order_of_sale(number: str) -> str:
+    """Return the number of the order, from that of a sale in a ledger."""
+    return re.sub(r"/\d{4}-\d\d-\d\d$", "", number)
 
 
 def link(kind: str, slug: str, number: str) -> str:
@@ -66,40 +80,81 @@ class BookedEvents:
     """All events that are in the books, imported or written by hand."""
 
     def __init__(self, entries: Iterable[Directive], roles: AccountRoles) -> None:
+        self._roles = roles
         self._imported: dict[str, Booked] = {}
-        self._written: dict[tuple[str, str], Booked] = {}
+        self._of_order: dict[str, Booked] = {}
+        self._sales: dict[tuple[str, str], str] = {}
         for entry in entries:
-            if not isinstance(entry, Transaction):
-                continue
-            key = entry.meta.get(EVENT)
-            if isinstance(key, str):
-                self._imported.setdefault(key, Booked([])).entries.append(entry)
-                continue
-            orders = [name for name in entry.links or () if name.startswith(f"{ORDER}-")]
-            kinds = set(_kinds(entry, roles.on(entry.date))) if orders else ()
-            for name in orders:
-                for kind in kinds:
-                    self._written.setdefault((kind, name), Booked([])).entries.append(entry)
+            if isinstance(entry, Transaction):
+                self.add(entry)
+
+    def add(self, entry: Transaction) -> None:
+        """Take in an entry that is in the books, or is to be."""
+        for name in entry.links or ():
+            if name.startswith(f"{ORDER}-"):
+                self._of_order.setdefault(name, Booked([])).entries.append(entry)
+        key = entry.meta.get(EVENT)
+        if not isinstance(key, str):
+            return
+        self._imported.setdefault(key, Booked([])).entries.append(entry)
+        slug, _, rest = key.partition("/")
+        kind, _, number = rest.partition("/")
+        references = entry.meta.get(REFERENCES)
+        if kind == "sale":
+            # The number of an order may be that of another event.
+            own = (number,) if order_of_sale(number) != number else ()
+            for reference in (*own, *(references.split() if isinstance(references, str) else ())):
+                self._sales[slug, reference] = number
 
     def imported(self, key: str) -> Booked | None:
         """Return what an earlier import booked of an event, or None."""
         return self._imported.get(key)
 
+    def sale_of(self, slug: str, reference: str) -> str:
+        """Return the number of the sale that an event belongs to, by the event's number; or nothing."""
+        return self._sales.get((slug, reference), "")
+
     def written(self, kind: str, order_link: str) -> Booked | None:
         """Return what the owner wrote of an order by hand, by its link; None when there is nothing."""
-        return self._written.get((kind, order_link))
+        entries = [
+            entry
+            for entry in self._of(order_link)
+            if not isinstance(entry.meta.get(EVENT), str) and self._tells(entry, kind)
+        ]
+        return Booked(entries) if entries else None
+
+    def tell(self, kind: str, order_link: str) -> bool:
+        """Whether the books tell of a sale or a refund of an order, imported or written by hand."""
+        return any(self._tells(entry, kind) for entry in self._of(order_link))
+
+    def held(self, order_link: str, account: str) -> Decimal:
+        """Return what an account holds back for an order."""
+        amounts = (
+            weight(posting).number
+            for entry in self._of(order_link)
+            for posting in entry.postings
+            if posting.account == account
+        )
+        return sum(amounts, Decimal(0))
 
     def same(self, entry: Transaction) -> Transaction | None:
         """Return the first entry in the books of the event that an entry of ours is about, or None."""
         key = entry.meta[EVENT]
         _, kind, _ = key.split("/", 2)
         orders = [name for name in entry.links if name.startswith(f"{ORDER}-")]
-        booked = self.imported(key) or self.written(kind, orders[0])
+        booked = self.imported(key) or (self.written(kind, orders[0]) if orders else None)
         return booked.entries[0] if booked else None
+
+    def _of(self, order_link: str) -> list[Transaction]:
+        booked = self._of_order.get(order_link)
+        return booked.entries if booked else []
+
+    def _tells(self, entry: Transaction, kind: str) -> bool:
+        return kind in _kinds(entry, self._roles.on(entry.date))
 
 
 def _kinds(entry: Transaction, roles: RoleMap) -> Iterator[str]:
-    """Yield what an entry without metadata of ours says of its order: sale, refund or both."""
+    """Yield what an entry says of its order: sale, refund or both."""
     for posting in entry.postings:
         role = roles.role(posting.account)
         if role not in {Role.SALES, Role.UNSORTED, Role.REFUNDS}:

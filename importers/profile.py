@@ -1,9 +1,9 @@
 r"""A channel's file, described in TOML.
 
 A profile says in which column the importer finds what, how the file writes numbers and dates, which account
-the money stands in, and how a title gives fragrance, mL and vials. This one uses every key but `unit-price`;
-only `channel`, `currency`, the date `format` and the columns `order`, `ordered` and `price` or `unit-price`
-must be there:
+the money stands in, and how a title gives fragrance, mL and vials. This one, of a file of orders, uses every key
+there is for orders but `unit-price`; only `channel`, `currency`, the date `format` and the columns `order`,
+`ordered` and `price` or `unit-price` must be there:
 
 ```toml
 channel = "Lantern"                       # gives ^order-lantern-1001 and Assets:Marketplace:Lantern
@@ -22,7 +22,6 @@ order-amounts = "repeated"     # with row = "item": whether postage, tax, fees, 
 order-suffix = '-\d+$'         # a regular expression, taken off the order's number: 1001-2 is a part of 1001
 totals = ["Total"]             # a row that begins so is a totals row: it must be their sum, or is refused
 end = ["Notes:"]               # where a row begins so, the rest of the file is text
-balance = "rising"             # the running balance is checked; "rising": the oldest row is first, "falling": last
 
 [numbers]
 decimal = "."                  # "." unless stated
@@ -45,19 +44,25 @@ book-on = "ordered"            # the date of the entry: "ordered", "settled" or 
 order = "Order"                # the number of the order; "#1001" is 1001
 ordered = "Ordered on"         # the day of the order
 settled = "Settled on"         # the day the channel settled it
+paid-out = "Paid out on"       # the day it was paid out
 shipped = "Shipped on"         # empty: not poured yet, so the entry gets #to-pour
 title = "Item"
 sku = "SKU"
 quantity = "Quantity"          # 1 when empty
 price = "Item total"           # for the whole quantity; or: unit-price, for one of it
+discount = "Coupon"            # what you gave off that price, above or below 0; the sale is what is left
+order-discount = "Voucher"     # the same for the whole order; its lines share it by their prices
 postage = "Postage charged"    # what the buyer paid for postage
 tax = "Sales tax"              # what the buyer paid as tax
 net = "Net"                    # what the order left with the channel; it is checked
 payout = "Payout"              # the number of the payout
 status = "Status"
+buyer = "Buyer"                # kept as `buyer:`; nothing of a buyer is in the books unless you write this
 
 [status]                       # for the column `status`
-skip = ["Cancelled", "Unpaid"] # these rows are not booked
+skip = ["Unpaid"]              # these rows are not booked
+pending = ["Pending"]          # nor are these, yet
+cancelled = ["Cancelled"]      # no sale; money that was taken and given back is booked, without goods
 to-pour = ["Paid"]             # these get #to-pour
 book = ["Paid", "Shipped"]     # when given, a status in none of the lists is refused
 
@@ -108,6 +113,102 @@ ignore = ["Oakmere House"]     # words that say nothing about which fragrance it
 ] }
 ```
 
+A file that has a row for each thing that happened says so in `[file]`; then `[[events]]` says what its words
+mean, and the columns are others. `title`, `sku`, `quantity`, `postage`, `tax`, `discount`, `settled`, `paid-out`,
+`shipped`, `payout`, `status`, `buyer`, and `[[fees]]` for columns of fees, are as above:
+
+```toml
+channel = "Lantern"
+currency = "USD"
+
+[file]
+row = "event"                  # or "component": a row for each amount of a sale, fees of the sale included
+balance = "rising"             # the column `balance` is checked, the oldest row first; "falling": the latest first
+
+[dates]
+format = "%Y-%m-%d"
+
+[columns]
+date = "Date"                  # the day of the event
+type = "Type"                  # what happened, in the channel's words
+detail = "Description"         # more of it: which amount or fee it is; on a bank statement, the text
+order = "Order"                # may be empty; without the column, the event's own number or the one it refers to
+event = "Reference"            # the number of the event
+parent = "Refers to"           # the number of the event it belongs to
+amount = "Amount"              # what came in, or below 0 what went out; or two columns, credit and debit
+net = "Net"                    # the amount less the columns of fees; it is checked
+balance = "Balance"            # what the account holds after it
+currency = "Currency"          # a row in another currency needs the rows of its exchange
+total = "Total"                # a row with an amount here is the payout of the other rows with its payout number;
+                               # they must add up to it
+
+[[events]]                     # the first that fits a row holds; a row none fits is refused
+type = ["Sale"]                # any of these words, in any case
+detail = ["Item"]              # if given, any of these as well
+is = "price"                   # price, postage, discount, tax, tax-remitted: together the sale of an order;
+                               # fee, ads, label, refund, refund-tax, fee-refund, compensation, adjustment;
+                               # hold, release, dispute, dispute-won, dispute-lost; payout, payout-returned;
+                               # exchange, private, deposit, skip
+
+[[events]]
+type = ["Selling fee"]
+is = "fee"
+kind = "commission"            # kept as fee: "commission"
+reversed = true                # the file writes what you pay above 0
+
+[[events]]
+type = ["Sent to a friend"]
+is = "private"                 # private and adjustment must say where the money goes
+account = "Equity:Owner"
+order = false                  # what stands in the column `order` is none
+```
+
+On the statement of a bank, `account` is the bank's and a `pattern` is looked for in the text. Where every rule has
+one, rows that none fits are not the business's, and are skipped:
+
+```toml
+channel = "Harbour Bank"
+currency = "USD"
+account = "Assets:Bank:Checking"
+file.row = "event"
+dates.format = "%Y-%m-%d"
+
+[columns]
+date = "Date"
+detail = "Text"
+credit = "In"
+debit = "Out"
+
+[[events]]
+pattern = 'LANTERN PAYOUT (?P<payout>\S+)'   # the number of the payout; also (?P<order>...), (?P<event>...)
+is = "deposit"
+from = "Assets:Marketplace:Lantern:Transit"
+channel = "Lantern"            # whose payout it is; the account above Transit unless stated
+```
+
+A file of payouts names what reached the bank. What a payout is made of is checked where the file has it: `gross`,
+`postage` and `tax` (unless the channel hands it on), less columns of `[[fees]]` and `[refund]`, must be `net`:
+
+```toml
+channel = "Lantern"
+currency = "USD"
+file.row = "payout"
+dates.format = "%Y-%m-%d"
+
+[columns]
+date = "Paid on"
+payout = "Payout"
+gross = "Sales"
+net = "Paid"
+
+[[fees]]
+column = "Fees"
+kind = "all"
+
+[refund]
+amount = "Refunds"
+```
+
 Without `pattern` a title must consist of the name of one fragrance (its `name:` in the books, its code, or an
 entry of `[titles.names]`), its strength as the books have it (`EDP`, `eau de parfum`), one size, and plain words
 such as "decant" or those of `ignore`. `millilot.importers.sizes` shows how sizes and counts are read. A title that
@@ -121,7 +222,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -129,6 +230,7 @@ from beancount.core import account as account_names
 from beancount.core.amount import CURRENCY_RE
 
 from millilot.importers.dialect import Dates, FileShape, Numbers, read_dates, read_file_shape, read_numbers
+from millilot.importers.event_rules import EventRule, read_event_rule
 from millilot.importers.problems import ProfileError
 from millilot.importers.section import REQUIRED, Section
 from millilot.importers.title_rules import TitleRules, read_titles
@@ -142,20 +244,36 @@ if TYPE_CHECKING:
 class Columns:
     """The headings of the columns; empty where the file has none."""
 
-    order: str
-    ordered: str
+    order: str = ""
+    ordered: str = ""
+    date: str = ""
     settled: str = ""
+    paid_out: str = ""
     shipped: str = ""
+    type: str = ""
+    detail: str = ""
+    event: str = ""
+    parent: str = ""
     title: str = ""
     sku: str = ""
     quantity: str = ""
     price: str = ""
     unit_price: str = ""
+    discount: str = ""
+    order_discount: str = ""
     postage: str = ""
     tax: str = ""
+    amount: str = ""
+    credit: str = ""
+    debit: str = ""
+    gross: str = ""
     net: str = ""
+    total: str = ""
+    balance: str = ""
+    currency: str = ""
     payout: str = ""
     status: str = ""
+    buyer: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,13 +281,15 @@ class Statuses:
     """What the words of the status column mean; without `book`, any other word is booked."""
 
     skip: frozenset[str] = frozenset()
+    pending: frozenset[str] = frozenset()
+    cancelled: frozenset[str] = frozenset()
     to_pour: frozenset[str] = frozenset()
     book: frozenset[str] = frozenset()
 
     @property
     def known(self) -> list[str]:
         """All words the profile names."""
-        return sorted(self.skip | self.to_pour | self.book)
+        return sorted(self.skip | self.pending | self.cancelled | self.to_pour | self.book)
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +326,8 @@ class Profile:
         file: how its rows are written.
         numbers: how its amounts are written.
         dates: how its days are written, and which of them an entry is booked on.
-        tax_remitted: whether the channel hands collected tax on.
+        tax_remitted: whether the channel hands on what stands in the column of the tax.
+        events: what the channel's words for events mean.
     """
 
     name: str
@@ -220,13 +341,14 @@ class Profile:
     statuses: Statuses = Statuses()
     tax_remitted: bool = True
     fees: tuple[FeeColumn, ...] = ()
+    events: tuple[EventRule, ...] = ()
     refund: RefundColumns | None = None
     titles: TitleRules = field(default_factory=TitleRules)
 
     @property
     def slug(self) -> str:
         """The channel's name as it stands in links: lower case, letters, digits and hyphens."""
-        return re.sub(r"[^a-z0-9]+", "-", self.channel.lower()).strip("-")
+        return slug(self.channel)
 
     @property
     def headings(self) -> frozenset[str]:
@@ -242,11 +364,19 @@ class Profile:
     def amounts(self) -> frozenset[str]:
         """The headings of the columns that a totals row has the sums of."""
         columns = self.columns
-        named = {columns.quantity, columns.price, columns.postage, columns.tax, columns.net}
+        named = {
+            columns.quantity, columns.price, columns.discount, columns.postage, columns.tax, columns.amount, columns.credit,
+            columns.debit, columns.gross, columns.net,
+        }
         named.update(fee.column for fee in self.fees)
         if self.refund is not None:
             named.update({self.refund.amount, self.refund.fee, self.refund.tax})
         return frozenset(named - {""})
+
+
+def slug(channel: str) -> str:
+    """Return a channel's name as it stands in links: lower case, letters, digits and hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", channel.lower()).strip("-")
 
 
 _SIGNS = {"positive": 1, "negative": -1}
@@ -279,10 +409,11 @@ def _read_top(top: Section, path: Path) -> Profile:
         raise top.problem(f'account: expected one like "Assets:Marketplace:Lantern", found "{account}"')
     if not account and not account_names.is_valid(f"Assets:{channel}"):
         raise top.problem(f'account: must be given, because "{channel}" cannot be part of an account\'s name')
-    columns = _read_columns(top.section("columns"))
+    file = read_file_shape(top.section("file"))
+    columns = _read_columns(top.section("columns"), file)
     dates = read_dates(top.section("dates"))
-    if dates.book_on == "settled" and not columns.settled:
-        raise top.problem('[dates] book-on: is "settled", so [columns] must name the column settled')
+    if dates.book_on != "ordered" and not getattr(columns, dates.book_on.replace("-", "_")):
+        raise top.problem(f'[dates] book-on: is "{dates.book_on}", so [columns] must name the column {dates.book_on}')
     profile = Profile(
         name=path.stem,
         channel=channel,
@@ -290,32 +421,87 @@ def _read_top(top: Section, path: Path) -> Profile:
         account=account,
         columns=columns,
         dates=dates,
-        file=read_file_shape(top.section("file")),
+        file=file,
         numbers=read_numbers(top.section("numbers")),
         statuses=_read_statuses(top.section("status"), columns),
         tax_remitted=_read_tax(top.section("tax")),
         fees=tuple(_read_fee(table) for table in top.sections("fees")),
-        refund=_read_refund(top.section("refund")),
+        events=_read_events(top, file, columns),
+        refund=_read_refund(top.section("refund"), file),
         titles=read_titles(top.section("titles")),
     )
     top.close()
     return profile
 
 
-def _read_columns(table: Section) -> Columns:
-    headings = {
-        column.name: table.text(column.name.replace("_", "-"), REQUIRED if column.default is MISSING else "")
-        for column in fields(Columns)
-    }
-    if bool(headings["price"]) is bool(headings["unit_price"]):
-        found = "both" if headings["price"] else "neither"
-        raise table.problem(f"expected one of the keys price and unit-price, found {found}")
+#: Columns a file must have, by what a row of it is.
+_REQUIRED = {
+    "order": ("order", "ordered"),
+    "item": ("order", "ordered"),
+    "event": ("date",),
+    "component": ("date", "order"),
+    "payout": ("date", "net"),
+}
+_EVENTS = ("event", "component")
+#: Columns that mean something for some kinds of rows only.
+_ONLY_FOR = {
+    "ordered": ("order", "item", *_EVENTS),
+    "date": (*_EVENTS, "payout"),
+    "order_discount": ("order", "item"),
+    "gross": ("payout",),
+    "total": _EVENTS,
+    **dict.fromkeys(
+        ("type", "detail", "event", "parent", "amount", "credit", "debit", "balance", "currency"), _EVENTS,
+    ),
+}
+
+
+def _read_columns(table: Section, file: FileShape) -> Columns:
+    headings = {}
+    for column in fields(Columns):
+        key = column.name.replace("_", "-")
+        headings[column.name] = table.text(key, REQUIRED if column.name in _REQUIRED[file.row] else "")
+        if headings[column.name] and file.row not in _ONLY_FOR.get(column.name, (file.row,)):
+            raise table.problem(f'{key}: means nothing where [file] row = "{file.row}"')
+    if file.row in {"order", "item"}:
+        _require_one(table, headings, "price", "unit_price")
+    if file.row in _EVENTS:
+        _require_one(table, headings, "amount", "credit", "debit")
+    if file.balance and not headings["balance"]:
+        raise table.problem("[file] has the key balance, so the column balance must be named")
     table.close()
     return Columns(**headings)
 
 
+def _require_one(table: Section, headings: Mapping[str, str], one: str, *others: str) -> None:
+    """Make sure that there is the one column, or else some of the others."""
+    if bool(headings[one]) is any(headings[other] for other in others):
+        keys = ", ".join((one, *others[:-1])) + f" and {others[-1]}"
+        found = "both" if headings[one] else "neither"
+        raise table.problem(f"expected one of the keys {keys}, found {found}".replace("_", "-"))
+
+
+def _read_events(top: Section, file: FileShape, columns: Columns) -> tuple[EventRule, ...]:
+    rules = tuple(map(read_event_rule, top.sections("events")))
+    if bool(rules) is not (file.row in _EVENTS):
+        found = "found none" if not rules else f'but [file] row = "{file.row}"'
+        raise top.problem(f'expected tables [[events]] with [file] row = "event" or "component", {found}')
+    for key, used in (
+        ("type", any(rule.types for rule in rules)),
+        ("detail", any(rule.details for rule in rules)),
+    ):
+        if used and not getattr(columns, key):
+            raise top.problem(f"[[events]] {key}: [columns] must name the column {key}")
+    if rules and not columns.type and not columns.detail:
+        raise top.problem("[columns] must name the column type or detail")
+    return rules
+
+
+_STATUSES = ("skip", "pending", "cancelled", "to-pour", "book")
+
+
 def _read_statuses(table: Section, columns: Columns) -> Statuses:
-    statuses = Statuses(*(frozenset(table.texts(key)) for key in ("skip", "to-pour", "book")))
+    statuses = Statuses(*(frozenset(table.texts(key)) for key in _STATUSES))
     if table and not columns.status:
         raise table.problem("[columns] must name the column status")
     table.close()
@@ -339,12 +525,14 @@ def _read_fee(table: Section) -> FeeColumn:
     return fee
 
 
-def _read_refund(table: Section) -> RefundColumns | None:
+def _read_refund(table: Section, file: FileShape) -> RefundColumns | None:
     if not table:
         return None
+    if file.row in _EVENTS:
+        raise table.problem(f'means nothing where [file] row = "{file.row}"; a refund is one of [[events]]')
     refund = RefundColumns(
         amount=table.text("amount"),
-        date=table.text("date"),
+        date=table.text("date", "" if file.row == "payout" else REQUIRED),
         fee=table.text("fee", ""),
         tax=table.text("tax", ""),
         sign=_read_sign(table),

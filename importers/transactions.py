@@ -12,7 +12,17 @@ a written number::
       Assets:Marketplace:Lantern                  14.05 USD
 
 Tax that the channel hands on itself enters and leaves as a pair. An item whose fragrance is not certain is
-income on the unsorted account, and the transaction is flagged.
+income on the unsorted account, and the transaction is flagged. A sale that was called off has no goods.
+
+Everything else that moves money is a transaction of two accounts, the one it goes to or comes from and the
+channel's::
+
+    2026-03-31 * "Payout P-9" ^payout-lantern-P-9
+      event: "lantern/payout/P-9"
+      Assets:Marketplace:Lantern:Transit   40.00 USD
+      Assets:Marketplace:Lantern          -40.00 USD
+
+Narrations are our own words, numbers, and titles of goods: other texts of a file may name people.
 """
 
 from __future__ import annotations
@@ -24,9 +34,12 @@ from beancount.core import data, flags
 from beancount.core.amount import Amount
 
 from millilot.importers import identity
-from millilot.importers.events import Refund, Sale
+from millilot.importers.event_rules import Kind
+from millilot.importers.events import FEE_ROLES, Movement, Refund, Sale
 from millilot.importers.pours import Sold, draws
+from millilot.importers.profile import slug
 from millilot.ledger.accounts import Role
+from millilot.ledger.money import minor_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -35,13 +48,64 @@ if TYPE_CHECKING:
     from beancount.core.data import Posting, Transaction
 
     from millilot.importers.costs import Costs
-    from millilot.importers.events import Event, Item
+    from millilot.importers.events import Correction, Dates, Event, Fee, Item
     from millilot.importers.profile import Profile
     from millilot.importers.titles import TitleReader
     from millilot.ledger.accounts import AccountRoles, RoleMap
 
 #: The tag of an order that waits to be poured.
 TO_POUR = "to-pour"
+#: The tag of a sale that was called off after it was paid, and of its refund.
+CANCELLED = "cancelled"
+#: The tag of money that the channel holds back, and of its release.
+HOLD = "hold"
+
+#: Sub-accounts of the channel's: payouts on their way to the bank, and money that is held back.
+TRANSIT = "Transit"
+RESERVE = "Reserve"
+
+_HELD = frozenset({Kind.HOLD, Kind.RELEASE, Kind.DISPUTE, Kind.DISPUTE_WON})
+_PART_OF_CHANNEL = {
+    Kind.PAYOUT: TRANSIT,
+    Kind.PAYOUT_RETURNED: TRANSIT,
+    **dict.fromkeys(_HELD, RESERVE),
+}
+_ROLES = {
+    **FEE_ROLES,
+    Kind.POSTAGE: Role.POSTAGE_CHARGED,
+    Kind.DISCOUNT: Role.SALES,
+    Kind.TAX: Role.SALES_TAX,
+    Kind.TAX_REMITTED: Role.SALES_TAX,
+    Kind.REFUND: Role.REFUNDS,
+    Kind.REFUND_TAX: Role.SALES_TAX,
+    Kind.DISPUTE_LOST: Role.REFUNDS,
+    Kind.COMPENSATION: Role.COMPENSATION,
+    Kind.EXCHANGE: Role.EXCHANGE,
+}
+_WORDS = {
+    Kind.FEE: "Fee",
+    Kind.ADS: "Ads",
+    Kind.LABEL: "Label",
+    Kind.POSTAGE: "Postage charged",
+    Kind.DISCOUNT: "Discount",
+    Kind.TAX: "Tax",
+    Kind.TAX_REMITTED: "Tax remitted",
+    Kind.REFUND: "Refund",
+    Kind.REFUND_TAX: "Tax refunded",
+    Kind.FEE_REFUND: "Fee refunded",
+    Kind.COMPENSATION: "Compensation",
+    Kind.ADJUSTMENT: "Adjustment",
+    Kind.HOLD: "Hold",
+    Kind.RELEASE: "Release",
+    Kind.DISPUTE: "Dispute",
+    Kind.DISPUTE_WON: "Dispute won",
+    Kind.DISPUTE_LOST: "Dispute lost",
+    Kind.PAYOUT: "Payout",
+    Kind.PAYOUT_RETURNED: "Payout returned",
+    Kind.EXCHANGE: "Exchange",
+    Kind.PRIVATE: "Private",
+    Kind.DEPOSIT: "Deposit",
+}
 
 
 class Built(NamedTuple):
@@ -69,16 +133,22 @@ class Builder:
             return self._profile.account
         return f"{self._roles.on(event.date).account(Role.MARKETPLACE)}:{self._profile.channel}"
 
-    def order_link(self, event: Event) -> str:
-        """Return the link of the event's order."""
-        return identity.link(identity.ORDER, self._profile.slug, event.order)
+    def order_link(self, order: str) -> str:
+        """Return the link of an order."""
+        return identity.link(identity.ORDER, self._profile.slug, order)
 
     def build(self, event: Event, row: int) -> Built:
         """Return the entry of an event that stands on a row."""
         roles = self._roles.on(event.date)
         if isinstance(event, Sale):
             return self._sale(event, roles, row)
-        return Built(self._refund(event, roles, row), frozenset())
+        if isinstance(event, Refund):
+            transaction = self._refund(event, roles, row)
+        elif isinstance(event, Movement):
+            transaction = self._movement(event, roles, row)
+        else:
+            transaction = self._correction(event, roles, row)
+        return Built(transaction, frozenset())
 
     def _sale(self, sale: Sale, roles: RoleMap, row: int) -> Built:
         unsorted = set()
@@ -88,24 +158,26 @@ class Builder:
             if lines is None:
                 unsorted.add(item.row)
                 lines = [self._unsorted_line(item, roles)]
+            if item.discount:
+                meta = {**(lines[0].meta or {}), "discount": self._text(item.discount)}
+                lines[0] = lines[0]._replace(meta=meta)
             postings.extend(lines)
         if sale.postage:
             postings.append(self._posting(roles.account(Role.POSTAGE_CHARGED), -sale.postage))
-        for column, amount in sale.fees:
-            postings.append(self._posting(roles.account(column.role), amount, fee=column.kind))
-        postings.extend(self._tax(roles, sale.tax, remitted=sale.tax_remitted))
+        postings.extend(self._fees(sale.fees, roles))
+        postings.extend(self._tax(roles, sale.tax, sale.remitted))
         postings.append(self._posting(self.channel_account(sale), sale.net))
-        meta: dict[str, Any] = {"ordered": sale.ordered}
-        if sale.settled is not None:
-            meta["settled"] = sale.settled
-        links = {self.order_link(sale)}
-        if sale.payout:
-            links.add(identity.link(identity.PAYOUT, self._profile.slug, sale.payout))
+        meta = _days(sale.dates)
+        if sale.references:
+            meta[identity.REFERENCES] = " ".join(sale.references)
+        if sale.buyer:
+            meta["buyer"] = sale.buyer
         titles = tuple(item.title for item in sale.items)
-        tags = {TO_POUR} if sale.to_pour else set()
+        tags = {tag for tag, holds in ((TO_POUR, sale.to_pour), (CANCELLED, sale.cancelled)) if holds}
         flag = flags.FLAG_WARNING if unsorted else flags.FLAG_OKAY
         transaction = self._transaction(
-            sale, row, _narration(sale, titles), links, postings, flag=flag, tags=tags, meta=meta,
+            sale, row, _narration(sale.order, titles), self._links(sale.order, sale.payout), postings,
+            flag=flag, tags=tags, meta=meta,
         )
         return Built(transaction, frozenset(unsorted))
 
@@ -113,12 +185,78 @@ class Builder:
         postings = []
         if refund.amount:
             postings.append(self._posting(roles.account(Role.REFUNDS), refund.amount))
-        if refund.fee:
-            postings.append(self._posting(roles.account(Role.FEES), -refund.fee, fee="refunded"))
-        postings.extend(self._tax(roles, -refund.tax, remitted=refund.tax_remitted))
+        postings.extend(self._fees(refund.fees, roles))
+        postings.extend(self._tax(roles, -refund.tax, -refund.remitted))
         postings.append(self._posting(self.channel_account(refund), refund.net))
-        narration = f"Refund: {_narration(refund, refund.titles)}"
-        return self._transaction(refund, row, narration, {self.order_link(refund)}, postings)
+        return self._transaction(
+            refund, row, f"Refund: {_narration(refund.order, refund.titles)}",
+            self._links(refund.order, refund.payout), postings,
+            tags={CANCELLED} if refund.cancelled else (), meta=_days(refund.dates),
+        )
+
+    def _correction(self, correction: Correction, roles: RoleMap, row: int) -> Transaction:
+        postings = list(self._fees(correction.fees, roles))
+        postings.append(self._posting(self.channel_account(correction), correction.net))
+        narration = f"Fees corrected: {_narration(correction.order, correction.titles)}"
+        return self._transaction(correction, row, narration, self._links(correction.order, ""), postings)
+
+    def _movement(self, movement: Movement, roles: RoleMap, row: int) -> Transaction:
+        kind, channel = movement.rule.kind, self.channel_account(movement)
+        postings = []
+        if movement.held:
+            postings.append(self._posting(roles.account(Role.REFUNDS), movement.held))
+            postings.append(self._posting(f"{channel}:{RESERVE}", -movement.held))
+        if movement.amount:
+            meta = {"fee": movement.rule.fee or "refunded"} if kind in FEE_ROLES else {}
+            postings.append(self._posting(self._other_account(movement, channel, roles), -movement.amount, **meta))
+        postings.extend(self._fees(movement.fees, roles))
+        if movement.net:
+            postings.append(self._posting(channel, movement.net))
+        made_of = {name: self._text(amount) for name, amount in movement.made_of.items()}
+        links = self._links(movement.order, movement.payout, self._payer(movement))
+        return self._transaction(
+            movement, row, self._about(movement), links, postings,
+            tags={HOLD} if kind in _HELD else (), meta={**_days(movement.dates), **made_of},
+        )
+
+    def _other_account(self, movement: Movement, channel: str, roles: RoleMap) -> str:
+        """Return the account that gives or takes what the channel's account gets or gives."""
+        kind = movement.rule.kind
+        if movement.rule.account:
+            return movement.rule.account
+        if kind in _PART_OF_CHANNEL:
+            return f"{channel}:{_PART_OF_CHANNEL[kind]}"
+        return roles.account(_ROLES[kind])
+
+    def _payer(self, movement: Movement) -> str:
+        """Return, as it stands in links, the channel that a movement's payout is of."""
+        rule = movement.rule
+        if rule.kind is not Kind.DEPOSIT:
+            return self._profile.slug
+        return slug(rule.channel or rule.account.removesuffix(f":{TRANSIT}").rpartition(":")[2])
+
+    def _about(self, movement: Movement) -> str:
+        kind = movement.rule.kind
+        words = _WORDS[kind]
+        if kind is Kind.LABEL and movement.amount > 0:
+            words = "Label voided"
+        elif movement.rule.fee not in {"", kind.value}:
+            words = f"{words}, {movement.rule.fee}"
+        if movement.payout and (movement.is_payout or kind is Kind.DEPOSIT):
+            return f"{words} {movement.payout}"
+        if movement.title or movement.order:
+            return f"{words}: {_narration(movement.order, (movement.title,))}"
+        return words
+
+    def _links(self, order: str, payout: str, payer: str = "") -> Iterator[str]:
+        if order:
+            yield identity.link(identity.ORDER, self._profile.slug, order)
+        if payout:
+            yield identity.link(identity.PAYOUT, payer or self._profile.slug, payout)
+
+    def _fees(self, fees: Iterable[Fee], roles: RoleMap) -> Iterator[Posting]:
+        for fee in fees:
+            yield self._posting(roles.account(fee.role), fee.amount, fee=fee.kind)
 
     def _transaction(
         self,
@@ -132,7 +270,7 @@ class Builder:
         tags: Iterable[str] = (),
         meta: Mapping[str, Any] = MappingProxyType({}),
     ) -> Transaction:
-        key = identity.event_key(self._profile.slug, event.kind, event.order)
+        key = identity.event_key(self._profile.slug, event.kind, event.number)
         whole = data.new_metadata(self._filename, row, {identity.EVENT: key, **meta})
         return data.Transaction(
             whole, event.date, flag, None, narration, frozenset(tags), frozenset(links), postings,
@@ -140,6 +278,8 @@ class Builder:
 
     def _lines(self, item: Item, sale: Sale, roles: RoleMap) -> list[Posting] | None:
         """Return the draws of an item, None when it is not certain what it is."""
+        if sale.cancelled:
+            return [self._posting(roles.account(Role.SALES), -item.price)]
         pours = self._titles.read(item.sku, item.title, item.quantity)
         if pours is None:
             return None
@@ -154,16 +294,26 @@ class Builder:
             meta["quantity"] = str(item.quantity)
         return self._posting(roles.account(Role.UNSORTED), -item.price, **meta)
 
-    def _tax(self, roles: RoleMap, tax: Decimal, *, remitted: bool) -> Iterator[Posting]:
+    def _tax(self, roles: RoleMap, tax: Decimal, remitted: Decimal) -> Iterator[Posting]:
+        account = roles.account(Role.SALES_TAX)
         if tax:
-            account = roles.account(Role.SALES_TAX)
             yield self._posting(account, -tax)
-            if remitted:
-                yield self._posting(account, tax)
+        if remitted:
+            yield self._posting(account, remitted)
+
+    def _text(self, amount: Decimal) -> str:
+        # Like a number, an amount in metadata does not survive Fava's import page.
+        return f"{amount.quantize(minor_unit(self._profile.currency))} {self._profile.currency}"
 
     def _posting(self, account: str, amount: Decimal, **meta: Any) -> Posting:
         return data.Posting(account, Amount(amount, self._profile.currency), None, None, None, meta)
 
 
-def _narration(event: Event, titles: tuple[str, ...]) -> str:
-    return "; ".join(title for title in titles if title) or f"Order {event.order}"
+def _days(dates: Dates) -> dict[str, Any]:
+    """Return the days a file gives, as metadata."""
+    named = {"ordered": dates.ordered, "settled": dates.settled, "paid-out": dates.paid_out}
+    return {key: day for key, day in named.items() if day is not None}
+
+
+def _narration(order: str, titles: tuple[str, ...]) -> str:
+    return "; ".join(title for title in titles if title) or f"Order {order}"

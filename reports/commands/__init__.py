@@ -11,6 +11,7 @@ from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.new import new
+from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
 from millilot.reports.commands.splits import splits_command
 from millilot.reports.commands.stock import stock_command
@@ -28,6 +29,7 @@ for command in (
     demo,
     new,
     import_files,
+    profile_command,
     sort_command,
     bottles_command,
     year_command,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import pytest
 
 from millilot.importers.cells import CellReader
-from millilot.importers.events import order_number
+from millilot.importers.orders import order_number
 from millilot.importers.problems import FileError
 from millilot.importers.profile import read_profile
 from millilot.importers.table import BELOW_THE_ROWS, HEADINGS_AGAIN, TOTALS_ROW, RowError, iter_records, read_rows

@@ -140,12 +140,12 @@ def test_a_refused_row_does_not_keep_the_others_out(shop: Shop, change: dict[str
     assert shop.run(shop.folder / "orders.csv").exit_code == 1
 
 
-def test_an_order_whose_amounts_changed_is_refused(shop: Shop) -> None:
+def test_an_order_whose_price_changed_is_refused(shop: Shop) -> None:
     shop.run(shop.file({}))
     before = shop.books.read_bytes()
-    outcome = shop.outcome(shop.file({"Selling fee": "2.00", "Net": "14.00"}))
+    outcome = shop.outcome(shop.file({"Item total": "13.00", "Net": "15.05"}))
     assert [fate["reason"] for fate in outcome["fates"]] == [
-        "the books have this sale at 14.05 USD net, the file at 14.00",
+        "expected the price of 12.00 USD as in the books, found 13.00",
     ]
     assert shop.books.read_bytes() == before
 

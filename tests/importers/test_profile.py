@@ -20,7 +20,8 @@ from millilot.ledger.accounts import Role
 if TYPE_CHECKING:
     from pathlib import Path
 
-EXAMPLE = re.search(r"```toml\n(.*?)```", profile.__doc__ or "", re.DOTALL)[1]  # type: ignore[index]
+EXAMPLES = re.findall(r"```toml\n(.*?)```", profile.__doc__ or "", re.DOTALL)
+EXAMPLE, LEDGER, BANK, PAYOUTS = EXAMPLES
 
 
 def written(folder: Path, text: str) -> Path:
@@ -45,8 +46,8 @@ def test_the_documented_example_is_read(tmp_path: Path) -> None:
     assert {"Order", "Net", "Label", "Tax refunded"} <= read.headings
 
 
-def test_the_example_shows_every_key_but_the_unit_price() -> None:
-    keys = set(re.findall(r"^(?:\[*)(?:dates\.)?([a-z-]+)(?: =|\])", EXAMPLE, re.MULTILINE))
+def test_the_examples_show_every_key_but_the_unit_price() -> None:
+    keys = set(re.findall(r"^(?:\[*|# )(?:dates\.)?([a-z-]+)(?: =|\])", "".join(EXAMPLES), re.MULTILINE))
     tables = (profile.Columns, FileShape, Numbers, Dates)
     named = {field.name.replace("_", "-") for table in tables for field in dataclasses.fields(table)}
     assert named - keys == {"unit-price", "formats"}
@@ -55,7 +56,7 @@ def test_the_example_shows_every_key_but_the_unit_price() -> None:
 def test_how_the_example_is_written(tmp_path: Path) -> None:
     read = read_profile(written(tmp_path, EXAMPLE))
     assert dataclasses.replace(read.file, order_suffix=None) == FileShape(
-        delimiter=",", encoding="utf-8", skip_lines=0, totals=("total",), end=("notes:",), balance="rising",
+        delimiter=",", encoding="utf-8", skip_lines=0, totals=("total",), end=("notes:",),
     )
     assert read.numbers == Numbers(thousands=(",",))
     assert read.dates == Dates(
@@ -74,6 +75,20 @@ def test_what_is_not_stated_is_found_in_the_file(tmp_path: Path) -> None:
     read = read_profile(written(tmp_path, bare))
     assert (read.file, read.numbers) == (FileShape(), Numbers())
     assert (read.file.delimiter, read.file.encoding, read.file.skip_lines) == ("", "", None)
+def test_the_documented_ledger_is_read(tmp_path: Path) -> None:
+    read = read_profile(written(tmp_path, LEDGER))
+    assert [rule.kind for rule in read.events] == ["price", "fee", "private"]
+    sale, fee, private = read.events
+    assert sale.fits("SALE", "item")
+    assert not sale.fits("Sale", "Postage")
+    assert (fee.fee, fee.sign, private.account, private.names_order) == ("commission", -1, "Equity:Owner", False)
+
+
+def test_the_documented_statement_and_payouts_are_read(tmp_path: Path) -> None:
+    (deposit,) = read_profile(written(tmp_path, BANK)).events
+    assert deposit.numbers("", "lantern payout L-17 THANKS") == {"payout": "L-17"}
+    assert deposit.account == "Assets:Marketplace:Lantern:Transit"
+    assert read_profile(written(tmp_path, PAYOUTS)).columns.gross == "Sales"
 
 
 @pytest.mark.parametrize(
@@ -95,7 +110,6 @@ def test_what_is_not_stated_is_found_in_the_file(tmp_path: Path) -> None:
         ('encoding = "utf-8"', 'encoding = "base64"', 'there is no encoding "base64"'),
         (r"'-\d+$'", "'-(\\d+$'", "order-suffix: is not a regular expression"),
         ('["Total"]', "[1]", "totals: expected a list of texts"),
-        ('balance = "rising"', 'balance = "up"', 'balance: expected "rising" or "falling", found "up"'),
         ('thousands = ","', 'thousands = [",", "."]', r'thousands: is "\.", and so is decimal'),
         ('thousands = ","', 'thousands = ["", " "]', "thousands: expected a text or a list of texts"),
         ('thousands = ","', 'thousands = "::"', "thousands: expected one character in quotes, found '::'"),
@@ -115,7 +129,10 @@ def test_what_is_not_stated_is_found_in_the_file(tmp_path: Path) -> None:
         ('price = "Item total"', 'price = "Item total"\nunit-price = "Each"', "price and unit-price, found both"),
         ('price = "Item total"', "", "price and unit-price, found neither"),
         ('status = "Status"', "", r"\[status\] \[columns\] must name the column status"),
-        ('["Cancelled", "Unpaid"]', '"Cancelled"', "skip: expected a list of texts"),
+        ('["Unpaid"]', '"Unpaid"', "skip: expected a list of texts"),
+        ('row = "order"', 'row = "event"', r"\[columns\] the key date is missing"),
+        ('settled = "Settled on"', 'date = "Day"', 'date: means nothing where \\[file\\] row = "order"'),
+        ("[tax]", '[[events]]\ntype = ["A"]\nis = "price"\n[tax]', r"\[\[events\]\] with \[file\] row = .*but"),
         ("remitted = true", 'remitted = "yes"', "expected true or false, found 'yes'"),
         ('role = "fees"', 'role = "sales"', r"\[\[fees\]\] role: expected"),
         ('date = "Refunded on"', "", r"\[refund\] the key date is missing"),
@@ -154,6 +171,28 @@ def test_days_of_the_books_need_the_zone_of_the_file(tmp_path: Path) -> None:
                 read_profile(path)
         else:
             assert read_profile(path).dates.formats == (layout,)
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('is = "price"', 'is = "sale"', r"\[\[events\]\] is: expected \"price\" or .*, found \"sale\""),
+        ('is = "price"', "", r"\[\[events\]\] is: expected"),
+        ('account = "Equity:Owner"', "", r"\[\[events\]\] the key account is missing"),
+        ('account = "Equity:Owner"', 'account = "Owner"', 'account: expected an account like "Equity:Owner"'),
+        ('type = ["Selling fee"]', "", "expected one of the keys type, detail and pattern, found none"),
+        ('amount = "Amount"', 'amount = "Amount"\ncredit = "In"', "keys amount, credit and debit, found both"),
+        ('amount = "Amount"', "", "keys amount, credit and debit, found neither"),
+        ('balance = "Balance"', "", "the column balance must be named"),
+        ('detail = "Description"', "", r"\[columns\] must name the column detail"),
+        ("[[events]]", '[refund]\namount = "Back"\n[[events]]', "a refund is one of"),
+        ('kind = "commission"', 'pattern = "("', "pattern: is not a regular expression"),
+        ('kind = "commission"', 'pattern = "(?P<name>.)"', "named groups payout, order or event, found name"),
+    ],
+)
+def test_a_mistake_in_a_ledgers_profile(tmp_path: Path, old: str, new: str, message: str) -> None:
+    assert old in LEDGER
+    path = written(tmp_path, LEDGER.replace(old, new, 1))
+    with pytest.raises(ProfileError, match=f"(?s){re.escape(str(path))}.*{message}"):
+        read_profile(path)
 
 
 def test_booking_on_the_settled_day_needs_its_column(tmp_path: Path) -> None:

@@ -1,0 +1,101 @@
+"""What the headings of a file can mean: the words of bookkeeping in six languages, which stand in `headings.toml`.
+
+Accents and the case of letters count for nothing. A heading means the more of something the more of it a phrase
+explains.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from functools import lru_cache
+from importlib.resources import files
+
+#: Roles whose cells must not reach the books, and are of no use here.
+PRIVATE = "private"
+
+#: Words that say nothing about which column it is.
+_EMPTY_WORDS = frozenset(
+    ["the", "a", "an", "your", "my", "of", "for", "on", "by", "from", "to", "at", "and", "with", "buyer", "customer", "charged", "amount", "order", "item", "cents", "pence", "centimes", "der", "die", "das", "des", "vom", "von", "fur", "am", "im", "zum", "de", "la", "le", "les", "du", "del", "el", "los", "las", "il", "lo", "di", "da", "per", "al", "van", "het", "een", "voor", "en", "et", "y", "und"]
+)
+_CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD|CZK|HUF)\b\)?|[$€£¥]")
+
+
+def normalise(text: str) -> str:
+    """Return a text as words in lower case, without accents, marks and currencies."""
+    text = _CURRENCY.sub(" ", text)
+    text = re.sub(r"(?<=[a-z\u00df-\u00ff])(?=[A-Z])", " ", text)
+    plain = unicodedata.normalize("NFKD", text.casefold())
+    plain = "".join(character for character in plain if not unicodedata.combining(character))
+    return " ".join(re.findall(r"[^\W_]+", plain))
+
+
+def read_phrases(name: str) -> dict[str, tuple[tuple[str, ...], ...]]:
+    """Return the phrases of a file beside this one, each as its words, by what they mean."""
+    text = files(__package__ or "").joinpath(name).read_text(encoding="utf-8")
+    return {
+        meaning: tuple(
+            dict.fromkeys(
+                tuple(phrase.split())
+                for line in phrases.splitlines()
+                for phrase in line.split("|")
+                if phrase.strip()
+            )
+        )
+        for meaning, phrases in tomllib.loads(text).items()
+    }
+
+
+_TABLE = read_phrases("headings.toml")
+
+
+_BACK = re.compile(
+    r"\b(?:refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|returned|given back)\b",
+)
+_TAX = re.compile(r"\b(?:tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|impuestos?|imposta|btw)\b")
+_FEE = re.compile(r"\b(?:fees?|commission\w*|\w*gebuhr\w*|\w*provision|frais|comision\w*|tariff[ae]|commissie)\b")
+
+
+@lru_cache(maxsize=20_000)
+def meanings(heading: str) -> dict[str, float]:
+    """Return what a heading may mean, with how well each fits: 1 when a phrase is the whole of it."""
+    words = normalise(heading[:200]).split()
+    scores = {}
+    for role, phrases in _TABLE.items():
+        best = max((fit(phrase, words) for phrase in phrases), default=0.0)
+        if best > 0:
+            scores[role] = best
+    if _BACK.search(" ".join(words)):
+        # What went back: of the tax, of the fees, or when.
+        for role, word in (("refund_tax", _TAX), ("refund_fee", _FEE)):
+            if word.search(" ".join(words)):
+                scores[role] = max(scores.get(role, 0.0), 0.95)
+    return scores
+
+
+def fit(phrase: tuple[str, ...], words: list[str]) -> float:
+    """Return how much of some words a phrase explains, 1 for all."""
+    if len(phrase) > len(words):
+        return 0.0
+    total = sum(map(_weight, words))
+    for start in range(len(words) - len(phrase) + 1):
+        part = words[start : start + len(phrase)]
+        if all(_same(pattern, word) for pattern, word in zip(phrase, part, strict=True)):
+            share = sum(map(_weight, part)) / total
+            if len(part) == len(words):
+                # Part of a compound says less than the whole word does.
+                return 0.9 if any("*" in pattern for pattern in phrase) else 1.0
+            # What a longer phrase says is said more surely.
+            return share * (0.72 + 0.06 * len(phrase))
+    return 0.0
+
+
+def _weight(word: str) -> float:
+    return len(word) * (0.15 if word in _EMPTY_WORDS else 1.0)
+
+
+def _same(pattern: str, word: str) -> bool:
+    if "*" not in pattern:
+        return pattern == word
+    return word.endswith(pattern.lstrip("*"))

@@ -1,0 +1,650 @@
+"""A profile for files with a row for each thing that happened, or for each amount of it."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from typing import TYPE_CHECKING
+
+from millilot.importers.proposal.evidence import Column, Evidence, Holds
+from millilot.importers.proposal.findings import Certainty, Draft
+from millilot.importers.proposal.roles import Assigned, assign
+from millilot.importers.proposal.statuses import propose_statuses
+from millilot.importers.proposal.sums import solve
+from millilot.importers.proposal.words import event_of, slug
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from decimal import Decimal
+
+_COSTS = frozenset({"fee", "ads", "label"})
+_SALE = frozenset({"price", "postage", "discount", "tax", "tax-remitted"})
+#: What a part of a sale is when it goes back.
+_BACK = {
+    "price": "refund",
+    "postage": "refund",
+    "refund": "refund",
+    "tax": "refund-tax",
+    "refund-tax": "refund-tax",
+    "fee": "fee-refund",
+    "fee-refund": "fee-refund",
+    "ads": "fee-refund",
+    "tax-remitted": "tax-remitted",
+    "discount": "refund",
+}
+#: What lowers the account, and what raises it.
+_OUT = frozenset(
+    {"fee", "ads", "label", "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"}
+)
+_IN = frozenset(
+    {"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
+)
+#: More texts than these are not words for kinds of amounts.
+_MOST_DETAILS = 12
+
+
+def is_ledger(evidence: Evidence) -> bool:
+    """Whether the rows of a file are events: some column says what each was, and another how much."""
+    return _types(evidence) is not None and _has_amount(assign(evidence.columns))
+
+
+def _has_amount(roles: Assigned) -> bool:
+    return any(roles.one(role) for role in ("amount", "credit", "debit", "net", "gross", "price"))
+
+
+def _types(evidence: Evidence) -> Column | None:
+    """Return the column that says what happened, None when there is none."""
+    best: tuple[float, Column] | None = None
+    roles = assign(evidence.columns)
+    priced = roles.one("price") is not None and (roles.one("postage") or roles.one("net")) is not None
+    for column in evidence.columns:
+        if column.holds is not Holds.WORDS and not (column.holds is Holds.TEXT and len(column.values) <= 40):
+            continue
+        if column.sizes >= 0.25 or roles.role(column.heading) in {"order", "status", "currency", "sku", "payout"}:
+            continue
+        if sum(any(map(str.isdigit, word)) for word in column.values) * 3 > len(column.values):
+            continue
+        known = [event_of(word) for word in column.values]
+        share = sum(score for kind, score in known if kind) / max(len(known), 1)
+        kinds = {kind for kind, _ in known if kind}
+        named = max(column.meanings.get("type", 0.0), column.meanings.get("detail", 0.0) * 0.8)
+        enough = len(kinds) >= 2 or (bool(kinds) and named >= 0.7 and not priced)
+        various = len(column.values) > 0.6 * max(column.filled, 5)
+        if not enough or share < (0.35 if named >= 0.7 and not various else 0.6):
+            continue
+        if priced and kinds <= {"price", "refund"} and roles.role(column.heading) != "type":
+            continue
+        score = share + named + column.filled / max(len(column.cells), 1)
+        if best is None or score > best[0]:
+            best = score, column
+    return best[1] if best else None
+
+
+def propose_ledger(evidence: Evidence, draft: Draft, digits: int) -> str:
+    """Put down the keys of a ledger; return what a row is, in words."""
+    return _Proposer(evidence, draft, digits).run()
+
+
+class _Proposer:
+    """Finds the keys of one file."""
+
+    def __init__(self, evidence: Evidence, draft: Draft, digits: int) -> None:
+        self.evidence = evidence
+        self.draft = draft
+        self.scale = 10**digits
+        self.type = _types(evidence)
+        self.roles = assign(
+            [column for column in evidence.columns if column is not self.type],
+            without=frozenset({"type", "refund", "refund_tax", "refund_fee", "refund_date"}),
+        )
+        self.detail = self._find_detail()
+        self.amounts: tuple[Decimal | None, ...] = ()
+        self.two_columns = False
+        self.inverted = False
+
+    def run(self) -> str:
+        assert self.type is not None  # noqa: S101  # else it is no ledger
+        self._columns()
+        self._amount()
+        component = self._is_component()
+        self.inverted = self._is_inverted()
+        words = "one row an amount" if component else "one row an event"
+        self.draft.sure(
+            "file.row", "component" if component else "event", f'"{self.type.heading}" says what each row is'
+        )
+        self._rules()
+        self._orders_of_payouts()
+        self._balance()
+        propose_statuses(self.roles, self.draft)
+        return words
+
+    def _put(self, key: str, column: Column | None, because: str = "its heading") -> None:
+        if column is not None:
+            score = self.roles.scores.get(column.heading, 0.0)
+            self.draft.put(key, column.heading, Certainty.SURE if score >= 0.9 else Certainty.GUESSED, because)
+
+    def _find_detail(self) -> Column | None:
+        """Return the column that says more of what a row is."""
+        column = self.roles.one("detail")
+        if column is not None and column.sizes < 0.25:
+            return column
+        for column in self.evidence.columns:
+            if column is self.type or column.holds is not Holds.WORDS or column.sizes >= 0.25:
+                continue
+            if self.roles.role(column.heading) in {"status", "currency", "order", "payout", "sku"}:
+                continue
+            known = [event_of(word) for word in column.values]
+            if len({kind for kind, _ in known if kind}) >= 2 and sum(bool(kind) for kind, _ in known) >= 0.6 * len(
+                known
+            ):
+                return column
+        return None
+
+    def _columns(self) -> None:
+        assert self.type is not None  # noqa: S101
+        score = self.type.meanings.get("type", 0.0)
+        certainty = Certainty.SURE if score >= 0.9 else Certainty.GUESSED
+        self.draft.put("columns.type", self.type.heading, certainty, "its words say what happened")
+        date = self.roles.one("date")
+        ordered = self.roles.one("ordered")
+        if date is not None:
+            self._put("columns.date", date)
+            self._put("columns.ordered", ordered)
+        else:
+            days = [column for column in self.evidence.columns if column.holds is Holds.DAYS]
+            date = ordered or self.roles.one("settled") or next(iter(days), None)
+            if date is None:
+                self.draft.missing("columns.date", "no column holds days")
+            else:
+                self._put("columns.date", date, "the column of days")
+        for role, key in (("settled", "settled"), ("paid_out", "paid-out"), ("shipped", "shipped")):
+            column = self.roles.one(role)
+            if column is not None and column is not date and column.filled:
+                self._put(f"columns.{key}", column)
+        for role in ("order", "event", "parent", "payout", "sku", "quantity", "title"):
+            column = self.roles.one(role)
+            if column is not None and (column.filled or self.roles.scores[column.heading] >= 0.5):
+                self._put(f"columns.{role}", column)
+        if self.detail is not None and self.detail.heading not in _values(self.draft):
+            self.draft.put(
+                "columns.detail",
+                self.detail.heading,
+                Certainty.SURE if self.detail.meanings.get("detail", 0) >= 0.9 else Certainty.GUESSED,
+                "its words say more of it",
+            )
+        self._currency()
+
+    def _currency(self) -> None:
+        column = self.roles.one("currency")
+        if column is not None and len(column.values) > 1:
+            self._put("columns.currency", column)
+
+    # Amounts.
+
+    def _amount(self) -> None:
+        credit, debit = self.roles.one("credit"), self.roles.one("debit")
+        amount = self.roles.one("amount")
+        if credit is not None and debit is not None and (amount is None or amount.is_zero):
+            self.two_columns = True
+            self._put("columns.credit", credit)
+            self._put("columns.debit", debit)
+            self.amounts = tuple(
+                None if plus is None and minus is None else (plus or 0) - abs(minus or 0)
+                for plus, minus in zip(credit.numbers, debit.numbers, strict=True)
+            )
+            return
+        gross, net, price = (self.roles.one(role) for role in ("gross", "net", "price"))
+        parts = [column for column in self.roles.all("fee", "ads", "label") if not column.is_zero]
+        if gross is not None and self._is_total(gross):
+            self.draft.guess("columns.total", gross.heading, "filled in rows without an amount of their own")
+            self._day_of_total(gross)
+            gross = None
+        if amount is None and price is not None and gross is None and net is None:
+            amount, price = price, None
+        column = amount or gross or net or price
+        if column is None:
+            self.draft.missing("columns.amount", "no column of amounts")
+            return
+        if amount is not None and net is not None and gross is None and not parts:
+            column = amount
+        self._put("columns.amount", column)
+        self.amounts = column.numbers
+        if net is not None and net is not column:
+            self._fees_and_net(column, net, parts)
+        elif parts:
+            self._fees_without_net(column, parts)
+        self._parts_of_price(column)
+
+    def _is_total(self, gross: Column) -> bool:
+        amount = self.roles.one("amount")
+        if amount is None or gross.is_zero:
+            return False
+        rows = [row for row, number in enumerate(gross.numbers) if number is not None]
+        return len(rows) * 2 < len(gross.numbers) and all(not amount.numbers[row] for row in rows)
+
+    def _day_of_total(self, total: Column) -> None:
+        """Put down which column has the day of a payout, where its row has no other."""
+        rows = [row for row, number in enumerate(total.numbers) if number is not None]
+        date = self.draft.value("columns.date")
+        if date and all(self.evidence.of(date).cells[row] for row in rows):
+            return
+        days = [
+            column
+            for column in self.evidence.columns
+            if column.holds is Holds.DAYS and column.heading != date and all(column.cells[row] for row in rows)
+        ]
+        named = [column for column in days if self.roles.role(column.heading) == "paid_out"]
+        if chosen := (named or days[-1:]):
+            self.draft.put(
+                "columns.paid-out", chosen[0].heading, Certainty.GUESSED, "it has the day of the totals"
+            )
+
+    def _fees_and_net(self, amount: Column, net: Column, parts: Sequence[Column]) -> None:
+        rows = [
+            row for row, number in enumerate(net.numbers) if number is not None and amount.numbers[row] is not None
+        ]
+        goal = tuple(self._cents(net, row) for row in rows)
+        base = tuple(self._cents(amount, row) for row in rows)
+        columns = {amount.heading: base}
+        columns.update({column.heading: tuple(self._cents(column, row) for row in rows) for column in parts})
+        tax = [column for column in self.roles.all("tax", "tax_withheld") if not column.is_zero]
+        columns.update(
+            {
+                column.heading: tuple(self._cents(column, row) for row in tax_rows)
+                for column in tax
+                for tax_rows in [rows]
+            }
+        )
+        solutions = solve(goal, columns, lambda _name, sign: 0.0 if sign else 1.0, fixed=(amount.heading,))
+        if not solutions:
+            self.draft.contradicted(
+                "columns.net",
+                net.heading,
+                f'"{amount.heading}" and the fees do not make it in most rows',
+            )
+            self._fees_without_net(amount, parts)
+            return
+        signs, failing = solutions[0].signs, solutions[0].failing
+        certainty = Certainty.SURE if not failing and len(rows) >= 3 else Certainty.GUESSED
+        because = f'"{amount.heading}" and the fees make it in {len(rows) - len(failing)} of {len(rows)} rows'
+        self.draft.put("columns.net", net.heading, certainty, because)
+        for column in parts:
+            sign = signs.get(column.heading)
+            if sign is None:
+                self.draft.notes.append(f'"{column.heading}" is no part of "{net.heading}"; it is left out.')
+                continue
+            self._fee(column, "positive" if sign < 0 else "negative", certainty, "taken off in the sum")
+
+    def _cents(self, column: Column, row: int) -> int:
+        return int((column.numbers[row] or 0) * self.scale)
+
+    def _fees_without_net(self, amount: Column, parts: Sequence[Column]) -> None:
+        for column in parts:
+            pairs = [
+                (number, of) for number, of in zip(column.numbers, amount.numbers, strict=True) if number and of
+            ]
+            same = sum((number > 0) is (of > 0) for number, of in pairs)
+            sign = "positive" if same * 2 > len(pairs) else "negative"
+            self._fee(column, sign, Certainty.GUESSED, "its heading, and the sign of its amounts")
+
+    def _fee(self, column: Column, sign: str, certainty: Certainty, because: str) -> None:
+        role = {"ads": "ads", "label": "postage"}.get(self.roles.role(column.heading), "fees")
+        self.draft.fee(column.heading, slug(column.heading), role, sign, certainty, because)
+
+    def _parts_of_price(self, amount: Column) -> None:
+        """Put down columns that say what of a sale's amount is postage and tax."""
+        for role in ("postage", "tax"):
+            column = self.roles.one(role)
+            if column is not None and column is not amount and not column.is_zero:
+                self._put(f"columns.{role}", column)
+        tax = self.roles.one("tax")
+        price = self.roles.one("price")
+        if price is not None and price is not amount and not price.is_zero and not self.two_columns:
+            self._put("columns.price", price)
+        if tax is not None and self.draft.value("columns.tax"):
+            self._tax_in_amount(amount, tax, price)
+
+    def _tax_in_amount(self, amount: Column, tax: Column, price: Column | None) -> None:
+        """Put down whether the channel hands the tax on, if the file tells."""
+        withheld = self.roles.one("tax_withheld")
+        postage = self.roles.one("postage")
+        if price is None or price is amount:
+            self.draft.guess(
+                "tax.remitted",
+                withheld is not None,
+                "a column of tax handed on"
+                if withheld
+                else "no column of tax handed on; the amounts have it in them",
+            )
+            return
+        inside = outside = 0
+        for row, number in enumerate(tax.numbers):
+            if number and amount.numbers[row] is not None:
+                goods = (price.numbers[row] or 0) + ((postage.numbers[row] or 0) if postage else 0)
+                inside += amount.numbers[row] == goods + number
+                outside += amount.numbers[row] == goods
+        self.draft.put(
+            "tax.remitted",
+            inside < outside,
+            Certainty.SURE if bool(inside) is not bool(outside) else Certainty.GUESSED,
+            "the amounts are without it" if inside < outside else "the amounts have it in them",
+        )
+
+    # What the words mean.
+
+    def _pairs(self) -> dict[tuple[str, str], list[int]]:
+        """Return the rows by type and detail."""
+        assert self.type is not None  # noqa: S101
+        pairs: defaultdict[tuple[str, str], list[int]] = defaultdict(list)
+        details = self.detail.cells if self.detail else ("",) * len(self.type.cells)
+        for row, (word, detail) in enumerate(zip(self.type.cells, details, strict=True)):
+            pairs[word, detail].append(row)
+        return dict(pairs)
+
+    def _is_component(self) -> bool:
+        """Whether a row is one amount of a sale."""
+        order = self.roles.one("order")
+        if order is None or self.type is None:
+            return False
+        if self.detail is None:
+            kinds = {event_of(word)[0] for word in self.type.values}
+            named = {word for word in self.type.values if event_of(word)[0] == "price"}
+            parts = kinds & {"postage", "tax"}
+            return (
+                bool(parts)
+                and bool(named)
+                and not kinds & {"refund"}
+                and "hold" not in kinds
+                and self._by_amount()
+            )
+        kinds = Counter[str]()
+        for word, detail in self._pairs():
+            if event_of(word)[0] in {"price", ""}:
+                kinds[event_of(detail)[0]] += 1
+        return "price" in kinds and len(set(kinds) & {"postage", "tax", "fee", "price", "discount"}) >= 2
+
+    def _by_amount(self) -> bool:
+        assert self.type is not None  # noqa: S101
+        return self.type.meanings.get("detail", 0) >= 0.9
+
+    def _rules(self) -> None:
+        assert self.type is not None  # noqa: S101
+        by_type: defaultdict[str, dict[str, list[int]]] = defaultdict(dict)
+        for (word, detail), rows in self._pairs().items():
+            by_type[word][detail] = rows
+        for word, details in sorted(by_type.items(), key=lambda item: _place(event_of(item[0])[0])):
+            if not word and self._is_total_rows(details):
+                continue
+            self._rules_of(word, details)
+
+    def _is_total_rows(self, details: dict[str, list[int]]) -> bool:
+        total = self.draft.value("columns.total")
+        column = self.evidence.of(total) if total else None
+        return column is not None and all(
+            column.numbers[row] is not None for rows in details.values() for row in rows
+        )
+
+    def _rules_of(self, word: str, details: dict[str, list[int]]) -> None:
+        kind, score = event_of(word)
+        every = [row for rows in details.values() for row in rows]
+        by_detail = {detail: event_of(detail) for detail in details if detail}
+        told = [detail for detail, (of_detail, _) in by_detail.items() if of_detail]
+        few = 0 < len(by_detail) <= _MOST_DETAILS and len(told) * 2 >= len(by_detail)
+        inside = {by_detail[detail][0] for detail in told}
+        mixed = kind in {"price", "refund", ""} and bool(inside - {kind, ""}) and few
+        if kind in {"fee", "adjustment"} and few and word:
+            mixed = True
+        if not mixed:
+            if kind:
+                self._rule(kind, word, None, every, score)
+            elif len(told) == len(by_detail) and told and len(inside) == 1:
+                self._rule(next(iter(inside)), word, None, every, 0.5)
+            else:
+                self._unknown(word, None, every)
+            return
+        grouped: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
+        for detail in details:
+            of_detail, _ = by_detail.get(detail, ("", 0.0))
+            meant = self._together(kind, of_detail, detail)
+            grouped[meant, slug(detail) if meant in _COSTS and detail else ""].append(detail)
+        for (meant, _), texts in grouped.items():
+            rows = [row for text in texts for row in details[text]]
+            named = [text for text in texts if text]
+            if not named:
+                if meant:
+                    self._rule(meant, word, None, rows, score * 0.9)
+                else:
+                    self._unknown(word, None, rows)
+            elif not meant and kind == "price" and self._lowers(rows):
+                for text in named:
+                    self.draft.event(
+                        Certainty.GUESSED,
+                        "nobody knows the word, but it is taken off a sale",
+                        type=[word],
+                        detail=[text],
+                        **{"is": "fee"},
+                        kind=slug(text),
+                    )
+            elif meant:
+                sure = min(by_detail[text][1] for text in named)
+                self._rule(meant, word, named, rows, min(sure, score or 1.0))
+            else:
+                self._unknown(word, named, rows)
+
+    def _lowers(self, rows: Iterable[int]) -> bool:
+        numbers = [self.amounts[row] or 0 for row in rows] if self.amounts else []
+        return bool(numbers) and all(number < 0 for number in numbers)
+
+    @staticmethod
+    def _together(kind: str, detail: str, text: str) -> str:
+        """Return what a row is whose type and detail are of some kinds."""
+        if kind == "refund":
+            return _BACK.get(detail, detail or ("" if text else "refund"))
+        if kind in {"price", "", "adjustment"}:
+            return detail or ("" if text else kind)
+        if kind == "fee":
+            return detail if detail in {"ads", "label", "fee-refund", "tax-remitted", "fee"} else "fee"
+        return kind
+
+    def _rule(self, kind: str, word: str, details: list[str] | None, rows: Iterable[int], score: float) -> None:
+        numbers = (
+            [number for row in rows if (number := self.amounts[row]) is not None and number]
+            if self.amounts
+            else []
+        )
+        raised = sum(number > 0 for number in numbers)
+        certainty = Certainty.SURE if score >= 0.9 else Certainty.GUESSED
+        because = "what the words mean"
+        reversed_ = None
+        if self.inverted:
+            reversed_ = True
+            raised = len(numbers) - raised
+        if kind == "discount" and self.roles.one("order") is None:
+            kind, certainty = "ads", Certainty.GUESSED
+        if kind == "tax" and numbers and not raised:
+            kind = "tax-remitted"
+        if kind == "postage" and numbers and not raised:
+            kind, certainty = "label", Certainty.GUESSED
+        if kind in _OUT and numbers and raised == len(numbers) and not self.two_columns and not self.inverted:
+            reversed_ = self._is_reversed(rows)
+            if reversed_:
+                because = "what the words mean; its amounts are above 0 though they go out"
+            elif kind == "fee":
+                kind = "fee-refund"
+            elif kind == "payout":
+                kind = "payout-returned"
+            elif kind == "refund-tax":
+                kind = "tax-remitted"
+        if self.two_columns and kind == "payout" and numbers and raised == len(numbers):
+            kind = "payout-returned"
+        if kind == "fee-refund" and numbers and not raised:
+            kind = "fee"
+        if kind in {"release", "dispute-won"} and numbers and not raised and not self.inverted:
+            reversed_, certainty = True, Certainty.GUESSED
+            because = "what the words mean; but its amounts are below 0"
+        if kind == "price" and numbers and not raised:
+            kind, certainty = self._negative_price(word), Certainty.GUESSED
+            because = "its amounts are below 0"
+        account = None
+        if kind == "private":
+            account = "Equity:Owner"
+        elif kind == "adjustment":
+            if numbers and raised == len(numbers):
+                kind, certainty, because = (
+                    "compensation",
+                    Certainty.GUESSED,
+                    "an adjustment that only raises the balance",
+                )
+            else:
+                account, certainty = "Expenses:Selling:Fees", Certainty.GUESSED
+                because = "what the words mean; say which account it belongs to"
+        if kind == "skip":
+            certainty = Certainty.GUESSED
+        fee = slug(" ".join(details[:1]) if details else word) if kind in _COSTS else None
+        self.draft.event(
+            certainty,
+            because,
+            type=[word] if word else None,
+            detail=details,
+            **{"is": kind},
+            kind=fee,
+            account=account,
+            reversed=reversed_ or None,
+        )
+
+    def _negative_price(self, word: str) -> str:
+        """Return what something is that would be a sale if its amounts were not below 0."""
+        return "private" if self.roles.one("order") is None and event_of(word)[0] == "price" else "refund"
+
+    def _is_inverted(self) -> bool:
+        """Whether the file writes everything that goes out above 0, and what comes in below."""
+        if self.two_columns or not self.amounts:
+            return False
+        votes = {True: 0, False: 0}
+        for (word, _), rows in self._pairs().items():
+            kind = event_of(word)[0]
+            numbers = [number for row in rows if (number := self.amounts[row]) is not None and number]
+            raised = sum(number > 0 for number in numbers)
+            if numbers and kind in _IN | _OUT and raised in {0, len(numbers)}:
+                votes[(raised > 0) is (kind in _OUT)] += 1
+        return votes[True] >= 2 and not votes[False]
+
+    def _is_reversed(self, rows: Iterable[int]) -> bool:
+        """Whether amounts above 0 go out: the running balance tells, else whether anything is below 0 at all."""
+        told = self._by_balance(rows)
+        if told is not None:
+            return told
+        return not any(number is not None and number < 0 for number in self.amounts)
+
+    def _by_balance(self, rows: Iterable[int]) -> bool | None:
+        balance = self.roles.one("balance")
+        if balance is None:
+            return None
+        falls = rises = 0
+        numbers = balance.numbers
+        for row in rows:
+            amount = self.amounts[row]
+            for other in (row - 1, row + 1):
+                if (
+                    amount
+                    and 0 <= other < len(numbers)
+                    and numbers[row] is not None
+                    and numbers[other] is not None
+                ):
+                    change = numbers[row] - numbers[other]  # type: ignore[operator]
+                    falls += change == -amount
+                    rises += change == amount
+        return None if falls == rises else falls > rises
+
+    def _unknown(self, word: str, details: list[str] | None, rows: Sequence[int]) -> None:
+        place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
+        if not word:
+            place = "rows without a word"
+        self.draft.gap(
+            f"What {place} means could not be found; its {len(rows)} row(s) are refused until [[events]] says so.",
+        )
+
+    # What stands in the rows of payouts, and the running balance.
+
+    def _orders_of_payouts(self) -> None:
+        """Say which rules have a number under `order` that is none."""
+        order = self.roles.one("order")
+        if order is None:
+            return
+        of_sales = {order.cells[row] for row in self._rows_of(_SALE) if order.cells[row]}
+        for table in self.draft.events:
+            if table["is"].value in {"payout", "payout-returned", "hold", "release", "private"}:
+                cells = {order.cells[row] for row in self._rows_of_table(table)} - {""}
+                if cells and not cells & of_sales:
+                    self.draft.add(table, "order", False)
+
+    def _rows_of(self, kinds: frozenset[str]) -> list[int]:
+        return [
+            row for table in self.draft.events if table["is"].value in kinds for row in self._rows_of_table(table)
+        ]
+
+    def _rows_of_table(self, table: dict[str, object]) -> list[int]:
+        words = getattr(table.get("type"), "value", None)
+        details = getattr(table.get("detail"), "value", None)
+        return [
+            row
+            for (word, detail), rows in self._pairs().items()
+            if (words is None or word in words) and (details is None or detail in details)
+            for row in rows
+        ]
+
+    def _balance(self) -> None:
+        balance = self.roles.one("balance")
+        if balance is None or not balance.filled:
+            return
+        moved = self._moved()
+        good = {"rising": 0, "falling": 0}
+        pairs = 0
+        numbers = balance.numbers
+        for row in range(1, len(numbers)):
+            before, after = numbers[row - 1], numbers[row]
+            if before is None or after is None:
+                continue
+            pairs += 1
+            good["rising"] += after == before + moved[row]
+            good["falling"] += before == after + moved[row - 1]
+        best = max(good, key=lambda key: good[key])
+        if pairs and good[best] == pairs:
+            self.draft.put("columns.balance", balance.heading, Certainty.SURE, "it follows the amounts row by row")
+            oldest = "first" if best == "rising" else "last"
+            self.draft.put("file.balance", best, Certainty.SURE, f"the oldest row is {oldest}")
+        elif pairs and good[best] >= 0.5 * pairs:
+            self.draft.notes.append(
+                f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows only, so it is not checked.',
+            )
+        elif pairs:
+            self.draft.notes.append(
+                f'"{balance.heading}" does not follow the amounts row by row; it is not checked.'
+            )
+
+    def _moved(self) -> list[Decimal]:
+        """Return what each row moves on the account."""
+        zero = (self.amounts[0] or 0) * 0 if self.amounts else 0
+        signs = dict.fromkeys(range(len(self.amounts)), 1)
+        for table in self.draft.events:
+            if "reversed" in table:
+                signs.update(dict.fromkeys(self._rows_of_table(table), -1))
+            if table["is"].value == "skip":
+                signs.update(dict.fromkeys(self._rows_of_table(table), 0))
+        moved = [(number or zero) * signs[row] for row, number in enumerate(self.amounts)]
+        for table in self.draft.fees:
+            column = self.evidence.of(table["column"].value)
+            sign = -1 if "sign" not in table else 1
+            moved = [
+                amount + sign * (number or zero) for amount, number in zip(moved, column.numbers, strict=True)
+            ]
+        return moved  # type: ignore[return-value]
+
+
+def _values(draft: Draft) -> set[object]:
+    return {finding.value for finding in draft.findings if finding.key.startswith("columns.")}
+
+
+def _place(kind: str) -> int:
+    """Return where a kind stands in a profile: sales first, payouts last."""
+    order = ("price", "postage", "discount", "tax", "tax-remitted", "fee", "ads", "label", "refund")
+    return order.index(kind) if kind in order else len(order)

@@ -1,0 +1,163 @@
+"""How amounts are written: the decimal mark, the marks between thousands, and what stands around the digits."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+_APOSTROPHES = "'\u2019\u2018\u02bc"
+#: What stands for no amount.
+NOTHING = frozenset({"", "-", "--", "\u2013", "\u2014"})
+_SYMBOLS = {
+    "\u20ac": "EUR",
+    "\u00a3": "GBP",
+    "$": "USD",
+    "\u00a5": "JPY",
+    "z\u0142": "PLN",
+    "K\u010d": "CZK",
+    "CHF": "CHF",
+    "Fr.": "CHF",
+}
+_CODE = re.compile(r"(?<![A-Za-z])([A-Z]{3})(?![A-Za-z])")
+_BODY = re.compile(r"\d(?:[\d.,' ]*\d)?|[.,]\d+")
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """The marks of a file's numbers.
+
+    Attributes:
+        decimal: the decimal mark.
+        thousands: the marks between thousands.
+        sure: whether the numbers leave no other reading.
+        because: why, in words.
+        problem: what contradicts it, or empty.
+    """
+
+    decimal: str = "."
+    thousands: tuple[str, ...] = ()
+    sure: bool = False
+    because: str = ""
+    problem: str = ""
+
+
+@lru_cache(maxsize=200_000)
+def bare(text: str) -> tuple[str, bool] | None:
+    """Return the digits and marks of a number and whether it is below 0; None when it is no number."""
+    if not any(map(str.isdigit, text)) or len(text) > 40:
+        return None
+    text = text.replace("\N{MINUS SIGN}", "-")
+    for apostrophe in _APOSTROPHES:
+        text = text.replace(apostrophe, "'")
+    text = _CODE.sub("", text)
+    text = re.sub("z\u0142|K\u010d|Fr\\.", "", text)
+    text = "".join(character for character in text if unicodedata.category(character) != "Sc").strip()
+    negative = False
+    if text.startswith("(") and text.endswith(")"):
+        negative, text = True, text[1:-1].strip()
+    if text.startswith(("-", "+")):
+        negative, text = text[0] == "-", text[1:].strip()
+    elif text.endswith("-"):
+        negative, text = True, text[:-1].strip()
+    return (text, negative) if _BODY.fullmatch(text) and text.isascii() else None
+
+
+def currency_of(text: str) -> str | None:
+    """Return the currency an amount names, by its code or its symbol; None when it names none."""
+    if match := _CODE.search(text):
+        return match[1]
+    return next((code for symbol, code in _SYMBOLS.items() if symbol in text), None)
+
+
+def find_marks(texts: Iterable[str]) -> Marks:
+    """Return the marks that the amounts of a file have in common."""
+    decimals: Counter[str] = Counter()
+    thousands: Counter[str] = Counter()
+    either: Counter[str] = Counter()
+    examples: dict[str, str] = {}
+    for text in texts:
+        number = bare(text)
+        if number is None:
+            continue
+        body = number[0]
+        marks = re.findall("[.,' ]", body)
+        if not marks:
+            continue
+        last, tail = marks[-1], re.split("[.,' ]", body)[-1]
+        kinds = set(marks)
+        if len(kinds) > 1 and marks.count(last) == 1:
+            decimals[last] += 1
+            examples.setdefault(last, text)
+            thousands.update(kinds - {last})
+        elif len(marks) > 1 or last in "' ":
+            thousands[last] += 1
+        elif len(tail) != 3 or re.match(r"0[.,]|[.,]", body):
+            decimals[last] += 1
+            examples.setdefault(last, text)
+        else:
+            either[last] += 1
+    return _judge(decimals, thousands, either, examples)
+
+
+def _judge(
+    decimals: Counter[str],
+    thousands: Counter[str],
+    either: Counter[str],
+    examples: dict[str, str],
+) -> Marks:
+    if len(decimals) > 1:
+        (first, one), (second, other) = decimals.most_common(2)
+        problem = (
+            f'decimals are written both ways: "{examples[first]}" ({one} times), "{examples[second]}" ({other})'
+        )
+        return Marks(first, (), sure=False, because="the mark of most amounts", problem=problem)
+    if decimals:
+        decimal = next(iter(decimals))
+        marks = dict.fromkeys([*thousands, *either])
+        marks.pop(decimal, None)
+        problem = ""
+        if thousands[decimal]:
+            problem = f'"{decimal}" stands between thousands and before decimals'
+        return Marks(
+            decimal,
+            tuple(marks),
+            sure=not problem,
+            because=f'amounts like "{examples[decimal]}"',
+            problem=problem,
+        )
+    if thousands or either:
+        marks = dict.fromkeys([*thousands, *either])
+        decimal = "," if "." in marks else "."
+        surely = not either
+        because = "no amount has decimals" if surely else "marks before three digits, and no decimals anywhere"
+        if len({*thousands, *either} & {".", ","}) > 1:
+            return Marks(
+                decimal, (), sure=False, because=because, problem='"." and "," both stand before three digits'
+            )
+        return Marks(decimal, tuple(marks), sure=surely, because=because)
+    return Marks(".", (), sure=False, because="no amount has decimals or thousands")
+
+
+def parse(text: str, marks: Marks) -> Decimal | None:
+    """Return the number a cell says, None when it says none."""
+    number = bare(text)
+    if number is None:
+        return None
+    body, negative = number
+    for mark in marks.thousands:
+        mark_of = " " if mark.isspace() else "'" if mark in _APOSTROPHES else mark
+        if re.fullmatch(rf"\d{{1,3}}(?:{re.escape(mark_of)}\d{{3}})+(?:{re.escape(marks.decimal)}\d*)?", body):
+            body = body.replace(mark_of, "")
+    match = re.fullmatch(rf"(\d*)(?:{re.escape(marks.decimal)}(\d+))?", body)
+    if match is None:
+        return None
+    value = Decimal(f"{match[1] or '0'}.{match[2] or '0'}")
+    return -value if negative else value

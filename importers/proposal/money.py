@@ -1,0 +1,116 @@
+"""In which currency a file is, and whether its amounts are in minor units."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from millilot.importers.proposal.evidence import Evidence, Holds
+from millilot.importers.proposal.marks import currency_of
+from millilot.importers.proposal.roles import AMOUNTS, assign
+from millilot.ledger.money import minor_digits
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from millilot.importers.proposal.findings import Draft
+    from millilot.importers.proposal.sheet import Sheet
+
+_KNOWN = "USD EUR GBP CHF CAD AUD NZD SEK NOK DKK PLN CZK HUF JPY CNY SGD HKD INR BRL MXN ZAR KRW TRY ILS RON ISK THB AED KWD BHD"
+_CODES = re.compile(rf"(?<![A-Za-z])(?:{'|'.join(_KNOWN.split())})(?![A-Za-z])")
+_SYMBOLS = {"\u20ac": "EUR", "\u00a3": "GBP", "$": "USD"}
+_MINOR = re.compile(
+    r"\b(?:cents?|pence|pennies|minor(?: units?)?|centimes|c[ée]ntimos|centesimi|rappen|ct)\b", re.IGNORECASE
+)
+
+
+def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], draft: Draft) -> str:
+    """Put down the currency; return it, or the one of the books or nothing where it is not known."""
+    column = assign(evidence.columns).one("currency")
+    if column is not None:
+        counts = Counter(cell for cell in column.cells if cell)
+        (first, count), *others = counts.most_common()
+        if not others:
+            draft.sure("currency", first, f'all rows of "{column.heading}"')
+        else:
+            draft.guess("currency", first, f'{count} of {sum(counts.values())} rows of "{column.heading}"')
+            rest = ", ".join(f"{code} ({number})" for code, number in others)
+            draft.notes.append(f"Rows in other currencies: {rest}.")
+        return first
+    found = Counter[str]()
+    for each in evidence.columns:
+        if each.holds is Holds.AMOUNTS:
+            found.update(code for cell in dict.fromkeys(each.cells) if (code := currency_of(cell)))
+    if found:
+        return _settle(found, draft, "the amounts name it", of_books, '"$"' if "USD" in found else "")
+    named = Counter(code for heading in sheet.headings for code in _CODES.findall(heading))
+    named.update(code for heading in sheet.headings for symbol, code in _SYMBOLS.items() if symbol in heading)
+    if named:
+        return _settle(named, draft, "the headings name it", of_books, "")
+    above = Counter(code for record in sheet.preamble for cell in record.cells for code in _CODES.findall(cell))
+    if above:
+        return _settle(above, draft, "the lines above the headings name it", of_books, "")
+    if of_books:
+        draft.guess("currency", of_books[0], "the file names none; it is that of the books")
+        return of_books[0]
+    draft.missing("currency", "neither a column nor an amount nor a heading names it; -b takes that of the books")
+    return ""
+
+
+def _settle(found: Counter[str], draft: Draft, because: str, of_books: Sequence[str], symbol: str) -> str:
+    (first, _), *others = found.most_common()
+    if others:
+        codes = ", ".join(code for code, _ in found.most_common())
+        draft.contradicted("currency", first, f"the file names {codes}")
+        return first
+    dollars = first == "USD" and symbol
+    if (
+        dollars
+        and of_books
+        and of_books[0] != "USD"
+        and minor_digits(of_books[0]) == 2
+        and of_books[0]
+        in {
+            "CAD",
+            "AUD",
+            "NZD",
+            "SGD",
+            "HKD",
+            "MXN",
+        }
+    ):
+        draft.guess("currency", of_books[0], 'the amounts have "$", and the books are in it')
+        return of_books[0]
+    if dollars:
+        draft.guess("currency", first, 'the amounts have "$", which other dollars have as well')
+    else:
+        draft.sure("currency", first, because)
+    return first
+
+
+def find_minor_units(evidence: Evidence, currency: str, draft: Draft) -> bool:
+    """Put down whether 1250 is 12.50; return it."""
+    if currency and minor_digits(currency) == 0:
+        return False
+    roles = assign(evidence.columns)
+    columns = [
+        column
+        for role in AMOUNTS
+        for column in roles.columns.get(role, ())
+        if column.holds in {Holds.AMOUNTS, Holds.WHOLE}
+    ]
+    named = [column for column in columns if _MINOR.search(column.heading)]
+    if named:
+        draft.sure("numbers.minor-units", True, f'the heading "{named[0].heading}"')
+        return True
+    numbers = [number for column in columns for number in column.numbers if number]
+    if len(numbers) < 6 or any(column.holds is not Holds.WHOLE for column in columns):
+        return False
+    largest = max(columns, key=lambda column: sum(abs(number) for number in column.numbers if number))
+    amounts = sorted(abs(number) for number in largest.numbers if number)
+    odd = sum(1 for number in numbers if number % 100)
+    if amounts and amounts[len(amounts) // 2] >= 400 and odd * 3 > len(numbers):
+        draft.guess("numbers.minor-units", True, "no amount has decimals, and all would be large")
+        return True
+    return False

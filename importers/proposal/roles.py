@@ -1,0 +1,149 @@
+"""Which column is what: headings and values together, the surest first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from millilot.importers.proposal.evidence import Column, Holds
+from millilot.importers.proposal.headings import PRIVATE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+_DAYS = frozenset({"ordered", "date", "settled", "paid_out", "shipped", "refund_date", "delivered"})
+AMOUNTS = frozenset(
+    {
+        "price",
+        "unit_price",
+        "discount",
+        "postage",
+        "tax",
+        "tax_withheld",
+        "gross",
+        "net",
+        "fee",
+        "fee_total",
+        "ads",
+        "label",
+        "refund",
+        "refund_tax",
+        "refund_fee",
+        "amount",
+        "credit",
+        "debit",
+        "balance",
+    }
+)
+_NUMBERS = frozenset({"order", "event", "parent", "payout", "line"})
+_WORDS = frozenset({"status", "type", "currency", "zone"})
+#: Roles that more than one column may have.
+_MANY = frozenset(
+    {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "time", "gross", PRIVATE}
+)
+#: Below this a heading says too little.
+_LEAST = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Assigned:
+    """The columns by role.
+
+    Attributes:
+        columns: those of each role, the surest first.
+        scores: how sure each column's role is, 1 for entirely, by heading.
+        spare: columns without a role.
+    """
+
+    columns: Mapping[str, tuple[Column, ...]]
+    scores: Mapping[str, float]
+    spare: tuple[Column, ...] = field(default=())
+
+    def one(self, role: str) -> Column | None:
+        """Return the column of a role, or None."""
+        found = self.columns.get(role, ())
+        return found[0] if found else None
+
+    def all(self, *roles: str) -> tuple[Column, ...]:
+        """Return the columns of some roles, in the order of the file."""
+        found = [column for role in roles for column in self.columns.get(role, ())]
+        return tuple(sorted(found, key=lambda column: column.place))
+
+    def role(self, heading: str) -> str:
+        """Return the role of a column, or nothing."""
+        for role, columns in self.columns.items():
+            if any(column.heading == heading for column in columns):
+                return role
+        return ""
+
+
+def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) -> Assigned:
+    """Give each column the role that its heading and its values agree on most.
+
+    Args:
+        columns: of the file.
+        without: roles not to give, because the shape of the file has none of them.
+    """
+    columns = list(columns)
+    offers = []
+    for column in columns:
+        for role, means in {**column.meanings, "title": column.meanings.get("title", 0.0)}.items():
+            score = min(means, 1.0) * _agrees(role, column)
+            if role == "title" and column.holds in {Holds.TEXT, Holds.WORDS} and column.sizes >= 0.25:
+                score = max(score + 0.3, 1.2 if column.sizes >= 0.5 else 0.7)
+            if score >= _LEAST and role not in without:
+                offers.append((score, -column.place, role, column))
+    taken: dict[str, list[Column]] = {}
+    scores: dict[str, float] = {}
+    for role, column in zip(("credit", "debit"), _two_sides(columns) or (), strict=False):
+        taken[role] = [column]
+        scores[column.heading] = column.meanings[role]
+    for score, _, role, column in sorted(offers, key=lambda offer: offer[:2], reverse=True):
+        if column.heading in scores or (role in taken and role not in _MANY):
+            continue
+        taken.setdefault(role, []).append(column)
+        scores[column.heading] = min(score, 1.0)
+    spare = tuple(column for column in columns if column.heading not in scores)
+    return Assigned({role: tuple(found) for role, found in taken.items()}, scores, spare)
+
+
+def _two_sides(columns: list[Column]) -> tuple[Column, Column] | None:
+    """Return columns for what comes in and what goes out, of which each row fills one; None when there are none."""
+    numeric = [column for column in columns if column.holds in {Holds.AMOUNTS, Holds.WHOLE}]
+    for credit in numeric:
+        for debit in numeric:
+            if min(credit.meanings.get("credit", 0.0), debit.meanings.get("debit", 0.0)) < 0.9 or credit is debit:
+                continue
+            both = sum(bool(a) and bool(b) for a, b in zip(credit.numbers, debit.numbers, strict=True))
+            if both * 5 <= len(credit.numbers):
+                return credit, debit
+    return None
+
+
+def _agrees(role: str, column: Column) -> float:
+    """Return how well what a column holds goes with a role, 0 for not at all."""
+    holds = column.holds
+    if role in _DAYS:
+        return {Holds.DAYS: 1.0, Holds.NOTHING: 0.6}.get(holds, 0.0)
+    if role in AMOUNTS:
+        return {Holds.AMOUNTS: 1.0, Holds.WHOLE: 0.95, Holds.NOTHING: 0.7}.get(holds, 0.0)
+    if role in _NUMBERS:
+        return {Holds.TEXT: 1.0, Holds.WORDS: 0.95, Holds.WHOLE: 1.0, Holds.NOTHING: 0.5}.get(holds, 0.0)
+    if role in _WORDS:
+        coded = all(len(value) == 3 and value.isalpha() for value in column.values)
+        if role == "currency":
+            return 1.2 if coded and column.values else 0.0
+        return {Holds.WORDS: 1.0, Holds.TEXT: 0.8 if column.filled < 8 else 0.4, Holds.NOTHING: 0.5}.get(
+            holds, 0.0
+        )
+    if role == "quantity":
+        small = all(number is None or (0 <= number < 1000 and number == int(number)) for number in column.numbers)
+        return {Holds.WHOLE: 1.0, Holds.AMOUNTS: 0.7, Holds.NOTHING: 0.5}.get(holds, 0.0) if small else 0.0
+    if role in {"title", "detail", "sku"}:
+        whole = 0.8 if role == "sku" else 0.0
+        return {Holds.TEXT: 1.0, Holds.WORDS: 1.0, Holds.WHOLE: whole, Holds.NOTHING: 0.5}.get(holds, 0.0)
+    if role == "time":
+        return 1.0 if holds in {Holds.TEXT, Holds.WORDS} else 0.0
+    if role == "rate":
+        return 1.0
+    return 1.0 if holds is not Holds.AMOUNTS else 0.3

@@ -1,0 +1,302 @@
+"""A file as cells: its encoding, its delimiter, the lines above the headings, and what is no row to book.
+
+The file is read as a whole into memory, up to a size no export of a small seller reaches.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from millilot.importers.problems import FileError
+from millilot.importers.proposal.headings import PRIVATE, meanings, normalise
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+#: Bytes and cells beyond which a file is not looked at.
+MOST_BYTES = 64 * 1024 * 1024
+MOST_COLUMNS = 500
+#: Records among which the headings are looked for.
+_HEAD = 100
+_SAMPLE = 400
+DELIMITERS = (",", ";", "\t", "|")
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+#: The code pages that are in use for the languages whose headings are known.
+_CODE_PAGES = ["cp1252", "iso8859_15", "cp1250", "cp850", "cp437", "mac_roman"]
+_TOTALS = re.compile(
+    r"(?:grand |sub ?)?totals?|sum|gesamt(?:summe|betrag)?|summe|total(?:e|es|i)?(?: general| generale| gene?ral)?"
+    r"|somme|suma|somma|totaal|eindtotaal|endsumme|totaux",
+)
+_NUMBER = re.compile(r"[-+(]?[^\w\s]{0,3}\s?\d[\d.,'\s\u2019]*[^\w\s]{0,3}\)?-?")
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A record of the file: the line it begins on, and its cells, single-spaced and printable."""
+
+    number: int
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A file read into cells.
+
+    Attributes:
+        path: the file.
+        encoding: as Python names it.
+        encoding_sure: whether the file itself says so, by a mark or because nothing else can be meant.
+        delimiter: between cells.
+        head: the number of the headings' line.
+        preamble: the records above the headings.
+        headings: their texts; a text that stands there twice is in `doubled` as well.
+        rows: the records to be booked.
+        totals: the first texts of totals rows.
+        end: how the text below the rows begins, or empty.
+        repeated: lines on which the headings come again.
+        odd: lines whose number of cells is not that of the headings.
+        others: other delimiters that make a table of the file as well.
+    """
+
+    path: Path
+    encoding: str
+    encoding_sure: bool
+    delimiter: str
+    head: int
+    preamble: tuple[Record, ...]
+    headings: tuple[str, ...]
+    rows: tuple[Record, ...]
+    totals: tuple[str, ...] = ()
+    totals_rows: tuple[Record, ...] = ()
+    end: str = ""
+    repeated: tuple[int, ...] = ()
+    odd: tuple[int, ...] = ()
+    doubled: frozenset[str] = field(default_factory=frozenset)
+
+
+def read_sheet(path: Path) -> Sheet:
+    """Read a file whose dialect nobody has described.
+
+    Raises:
+        FileError: when it cannot be read, is no text, or holds no table.
+    """
+    text, encoding, sure = _decode(path, _read(path))
+    best: tuple[float, str, list[Record], int] | None = None
+    problem = ""
+    for delimiter in DELIMITERS:
+        try:
+            records = _records(path, text, delimiter, _SAMPLE)
+        except FileError as error:
+            problem = problem or str(error)
+            continue
+        found = _find_headings(records)
+        if found is not None and (best is None or found[0] > best[0]):
+            best = found[0], delimiter, records, found[1]
+    if best is None:
+        raise FileError(problem or f"{path}: expected a row of headings with rows below it, found none")
+    _, delimiter, _, place = best
+    records = _records(path, text, delimiter)
+    return _sheet(path, encoding, records, place, delimiter, sure=sure)
+
+
+def _read(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be read: {error.strerror}") from None
+    if len(content) > MOST_BYTES:
+        raise FileError(f"{path}: expected a file of at most {MOST_BYTES // 1024 // 1024} MB, found a larger one")
+    if not content.strip():
+        raise FileError(f"{path}: expected a row of headings with rows below it, found an empty file")
+    return content
+
+
+def _decode(path: Path, content: bytes) -> tuple[str, str, bool]:
+    """Return the text, the encoding, and whether that is sure."""
+    encoding, sure = _encoding(path, content)
+    name = "utf-8-sig" if encoding == "utf-8" else encoding
+    try:
+        text = content.decode(name)
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise FileError(f"{path}, row {line}: expected text in {encoding}, found something else") from None
+    if "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise FileError(f"{path}, row {line}: expected text, found a NUL; is it a CSV file?")
+    sample = text[:20_000]
+    strange = sum(not (character.isprintable() or character.isspace()) for character in sample)
+    if strange * 50 > len(sample):
+        raise FileError(f"{path}: expected text, found control characters; is it a CSV file?")
+    return text, encoding, sure
+
+
+def _encoding(path: Path, content: bytes) -> tuple[str, bool]:
+    for mark, name in _MARKS:
+        if content.startswith(mark):
+            return name, True
+    head = content[:4000]
+    if b"\0" in head:
+        # Latin letters in UTF-16 have a NUL in every second byte.
+        even, odd = head[0::2].count(0), head[1::2].count(0)
+        if min(even, odd) * 10 < max(even, odd) and max(even, odd) * 3 > len(head) // 2:
+            return ("utf-16-le" if odd > even else "utf-16-be"), True
+        raise FileError(f"{path}: expected text, found a NUL; is it a CSV file?")
+    try:
+        content.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        from charset_normalizer import from_bytes  # noqa: PLC0415  # only a file that is not Unicode pays for it
+
+        # The lines that matter are those with letters beyond ASCII; their neighbours only dilute them.
+        telling = b"\n".join([each for each in content.splitlines() if not each.isascii()][:300])[:100_000]
+        best = from_bytes(telling, cp_isolation=_CODE_PAGES).best()
+        if best is None:
+            raise FileError(f"{path}, row {line}: is not UTF-8, and no other encoding fits") from None
+        return _code_page(telling, best.encoding), False
+    return "utf-8", True
+
+
+def _code_page(content: bytes, guess: str) -> str:
+    """Return the guess, but the usual code page where it writes the same."""
+    for usual in ("cp1252", "iso8859_15"):
+        try:
+            if content.decode(usual) == content.decode(guess):
+                return usual
+        except UnicodeDecodeError:
+            continue
+    return guess
+
+
+def _records(path: Path, text: str, delimiter: str, most: int | None = None) -> list[Record]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    records: list[Record] = []
+    while most is None or len(records) < most:
+        number = reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            break
+        except csv.Error as error:
+            raise FileError(f"{path}, row {number}: cannot be read as cells: {error}") from None
+        if any(map(str.strip, cells)):
+            records.append(Record(number, tuple(map(one_line, cells))))
+    return records
+
+
+def one_line(text: str) -> str:
+    """Return a cell as one line of printable text, as the importer has it."""
+    if not text.isprintable():
+        text = "".join(character if character.isprintable() else " " for character in text)
+    return " ".join(text.split())
+
+
+def _find_headings(records: Sequence[Record]) -> tuple[float, int] | None:
+    """Return how well some record does as the headings, and which; None when there is no table."""
+    widths = Counter(len(record.cells) for record in records)
+    best: tuple[float, int] | None = None
+    for place, record in enumerate(records[:_HEAD]):
+        texts = [cell for cell in record.cells if cell]
+        width = len(record.cells)
+        if len(texts) < 2 or width > MOST_COLUMNS * 40 or any(map(_is_value, texts)):
+            continue
+        below = records[place + 1 :]
+        same = sum(len(each.cells) == width for each in below)
+        known = sum(max(meanings(text).values(), default=0.0) for text in set(texts[:MOST_COLUMNS]))
+        # Cells of the same number below are what makes a table; a record with twice the known words is the one.
+        score = (same / max(len(below), 1)) * (1 + known) * min(len(texts) / width * 1.5, 1.0)
+        score += known * 0.2 + (0.1 if widths.most_common(1)[0][0] == width else 0)
+        if (same or not below) and (best is None or score > best[0] * 1.02):
+            best = score, place
+    return best
+
+
+def _is_value(text: str) -> bool:
+    return bool(_NUMBER.fullmatch(text)) and any(map(str.isdigit, text))
+
+
+def _sheet(path: Path, encoding: str, records: list[Record], place: int, delimiter: str, *, sure: bool) -> Sheet:
+    head = records[place]
+    headings = head.cells
+    if len(headings) > MOST_COLUMNS:
+        raise FileError(f"{path}: expected at most {MOST_COLUMNS} columns, found {len(headings)}")
+    counts = Counter(heading for heading in headings if heading)
+    below = records[place + 1 :]
+    below, end = _cut_end(below, len(headings))
+    rows: list[Record] = []
+    totals: list[Record] = []
+    repeated: list[int] = []
+    odd: list[int] = []
+    for record in below:
+        first = next(cell for cell in record.cells if cell)
+        if record.cells == headings:
+            repeated.append(record.number)
+        elif _TOTALS.fullmatch(normalise(first)) and sum(map(bool, map(_is_value, record.cells))):
+            totals.append(record)
+        else:
+            if len(record.cells) < len(headings) or any(record.cells[len(headings) :]):
+                odd.append(record.number)
+            padded = (record.cells + ("",) * len(headings))[: len(headings)]
+            rows.append(Record(record.number, padded))
+    if not rows:
+        raise FileError(f"{path}: expected rows below the headings of row {head.number}, found none")
+    return Sheet(
+        path=path,
+        encoding=encoding,
+        encoding_sure=sure,
+        delimiter=delimiter,
+        head=head.number,
+        preamble=tuple(records[:place]),
+        headings=headings,
+        rows=tuple(rows),
+        totals=tuple(dict.fromkeys(next(cell for cell in record.cells if cell) for record in totals)),
+        totals_rows=tuple(totals),
+        end=end,
+        repeated=tuple(repeated),
+        odd=tuple(odd),
+        doubled=frozenset(heading for heading, count in counts.items() if count > 1),
+    )
+
+
+def _cut_end(records: list[Record], width: int) -> tuple[list[Record], str]:
+    """Return the records without the text below them, and how that text begins."""
+    if width < 3:
+        return records, ""
+    place = len(records)
+    while place and _is_text(records[place - 1], width):
+        place -= 1
+    if place == len(records):
+        return records, ""
+    first = next(cell for cell in records[place].cells if cell)
+    start = re.match(r"[^:.,;]{1,40}:|\S+(?: \S+)?", first)
+    return records[:place], start[0] if start else first
+
+
+def _is_text(record: Record, width: int) -> bool:
+    """Whether a record is a sentence rather than a row."""
+    texts = [cell for cell in record.cells if cell]
+    return (
+        len(texts) <= 2
+        and width > 3
+        and not any(map(_is_value, texts))
+        and bool(re.search(r"[^\W\d]{2}", texts[0]))
+    )
+
+
+def private(heading: str) -> bool:
+    """Whether a column is about a person."""
+    scores = meanings(heading)
+    return bool(scores) and max(scores, key=lambda role: scores[role]) == PRIVATE

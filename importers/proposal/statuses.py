@@ -1,0 +1,88 @@
+"""What the words of a status column mean for whether a row counts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from millilot.importers.proposal.findings import Certainty
+from millilot.importers.proposal.words import status_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from millilot.importers.proposal.evidence import Column
+    from millilot.importers.proposal.findings import Draft
+    from millilot.importers.proposal.roles import Assigned
+
+_KEYS = ("skip", "pending", "cancelled", "to-pour", "book")
+
+
+def propose_statuses(roles: Assigned, draft: Draft) -> dict[int, str]:
+    """Put down the column of the status and what its words mean; return the key of each row that has one."""
+    column = roles.one("status")
+    if column is None or not column.filled:
+        return {}
+    score = roles.scores[column.heading]
+    draft.put("columns.status", column.heading, _certainty(score), "its heading")
+    of_word = {word: status_of(word)[0] or _by_rows(word, column, roles, draft) for word in sorted(column.values)}
+    _skipped_but_paid(of_word, column, roles, draft)
+    for key in _KEYS:
+        wanted = {"book", "to-pour"} if key == "book" else {key}
+        words = [word for word, meaning in of_word.items() if meaning in wanted]
+        if key == "to-pour":
+            _check_shipped(words, column, roles, draft)
+        if words:
+            scores = [status_of(word)[1] for word in words]
+            draft.put(f"status.{key}", words, _certainty(min(scores)), "what the words mean")
+    return {row: of_word[cell] for row, cell in enumerate(column.cells) if cell}
+
+
+def _certainty(score: float) -> Certainty:
+    return Certainty.SURE if score >= 0.9 else Certainty.GUESSED
+
+
+def _proofs(roles: Assigned) -> list[Column]:
+    """Return the columns that are filled where money was taken or goods sent."""
+    found = (roles.one(role) for role in ("settled", "paid_out", "payout", "shipped"))
+    return [column for column in found if column is not None]
+
+
+def _rows(word: str, column: Column) -> list[int]:
+    return [row for row, cell in enumerate(column.cells) if cell == word]
+
+
+def _by_rows(word: str, column: Column, roles: Assigned, draft: Draft) -> str:
+    """Return what a word that is not known means by what else stands in its rows."""
+    rows = _rows(word, column)
+    if any(all(proof.cells[row] for row in rows) for proof in _proofs(roles)):
+        draft.notes.append(
+            f'The status "{word}" is not known; all its rows are settled or shipped, so they count.'
+        )
+        return "book"
+    draft.gap(f'The status "{word}" is not known; its {len(rows)} row(s) are refused until [status] says more.')
+    return ""
+
+
+def _skipped_but_paid(of_word: dict[str, str], column: Column, roles: Assigned, draft: Draft) -> None:
+    """A row that is called unpaid, but was settled, contradicts itself; the importer refuses it."""
+    for word, meaning in of_word.items():
+        if meaning not in {"skip", "pending"}:
+            continue
+        rows = _rows(word, column)
+        paid = [proof for proof in _proofs(roles) if any(proof.cells[row] for row in rows)]
+        if paid:
+            draft.gap(
+                f'The status "{word}" says that no money was taken, but rows of it have something under '
+                f'"{paid[0].heading}".',
+            )
+
+
+def _check_shipped(words: Sequence[str], status: Column, roles: Assigned, draft: Draft) -> None:
+    shipped = roles.one("shipped")
+    if shipped is None:
+        return
+    for word in words:
+        if any(shipped.cells[row] for row in _rows(word, status)):
+            draft.notes.append(
+                f'The status "{word}" waits to be poured, but some of its rows have a day under "{shipped.heading}".',
+            )

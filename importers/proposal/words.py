@@ -1,0 +1,123 @@
+"""What the words in the cells mean: the status of an order, and what happened on a channel."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from millilot.importers.proposal.headings import fit, normalise, read_phrases
+
+#: What a longer text is about if no phrase explains it: words it must have one of, each.
+_ABOUT = (
+    (
+        "payout-returned",
+        (
+            r"pay ?outs?|transfer|withdrawal|auszahlung|virement|bonifico|uitbetaling",
+            r"return\w*|fail\w*|revers\w*|reject\w*|bounced|zuruck\w*|rejete|devuelt\w*|mislukt",
+        ),
+    ),
+    (
+        "fee-refund",
+        (
+            r"fees?|commission|\w*gebuhr\w*|\w*provision|frais|comision\w*|commission[ei]|tariff[ae]|\w*kosten",
+            r"refund\w*|credit\w*|return\w*|revers\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*"
+            r"|terugbet\w*|gutschrift|back",
+        ),
+    ),
+    (
+        "refund-tax",
+        (
+            r"tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|btw",
+            r"refund\w*|return\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*",
+        ),
+    ),
+    (
+        "tax-remitted",
+        (
+            r"tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|btw",
+            r"remit\w*|withh\w*|kept|passed|handed|\w*gefuhrt\w*|\w*behalten\w*|reverse\w*|retenu\w*|retenid\w*"
+            r"|versat\w*|trattenut\w*|\w*gedragen|ingehouden",
+        ),
+    ),
+    ("label", (r"\w*labels?|\w*etikett\w*|etiquettes?|etiquetas?|etichett\w*|paketschein",)),
+    (
+        "dispute-won",
+        (
+            r"dispute|chargeback|case|claim|streitfall|litige|disputa",
+            r"won|favou?r|gewonnen|gagne|ganad\w*|vint\w*",
+        ),
+    ),
+    (
+        "dispute-lost",
+        (r"dispute|chargeback|case|claim|streitfall|litige|disputa", r"lost|verloren|perdu|perdid\w*|pers\w*"),
+    ),
+    ("dispute", (r"disputes?|disputed|chargebacks?|streitfall|litige|disputa|geschil",)),
+    ("release", (r"releas\w*|freigab\w*|freigegeben|liber\w*|debloqu\w*|sblocc\w*|vrijg\w*",)),
+    ("hold", (r"holds?|held|reserv\w*|einbehalt\w*|retenue|retencion|trattenut\w*|inhouding",)),
+    (
+        "payout",
+        (
+            r"pay ?outs?|withdrawals?|disburse\w*|auszahlung\w*|versement|virement|bonifico|uitbetaling\w*"
+            r"|transferencia",
+        ),
+    ),
+    ("refund", (r"refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|ruckzahlung",)),
+    (
+        "ads",
+        (
+            r"adverts?|advertis\w*|ads?|promoted|werbe\w*|werbung|publicit\w*|publicidad|pubblicita|reclame|advertentie\w*",
+        ),
+    ),
+    (
+        "compensation",
+        (r"compensat\w*|reimburse\w*|insurance|goodwill|entschadig\w*|indemni\w*|vergoeding|risarciment\w*",),
+    ),
+    (
+        "fee",
+        (
+            r"fees?|commission\w*|\w*gebuhr\w*|\w*provision|frais|comision\w*|tarif\w*|subscription|charges?|abonnement",
+        ),
+    ),
+    ("adjustment", (r"adjust\w*|correct\w*|\w*korrektur|ajust\w*|rettific\w*|corre[zc]\w*",)),
+    ("exchange", (r"conver\w*|exchange|\w*umrechnung|fx",)),
+    ("tax", (r"tax|vat|gst|mwst|ust|\w*steuer|tva|iva|btw",)),
+    ("postage", (r"postage|shipping|delivery|versand\w*|porto|port|envio|spedizion\w*|verzend\w*",)),
+    ("price", (r"sales?|sold|verkauf\w*|vente|venta|vendita|verkoop",)),
+)
+
+_STATUS_TABLE = read_phrases("statuses.toml")
+_EVENT_TABLE = read_phrases("events.toml")
+
+
+@lru_cache(maxsize=5000)
+def status_of(text: str) -> tuple[str, float]:
+    """Return the key of `[status]` a word belongs to, and how well; the empty key for a word nobody knows."""
+    words = normalise(text).split()
+    scores = {
+        status: max((fit(phrase, words) for phrase in table), default=0.0)
+        for status, table in _STATUS_TABLE.items()
+    }
+    best = max(scores, key=lambda status: scores[status])
+    return (best, scores[best]) if scores[best] >= 0.5 else ("", 0.0)
+
+
+@lru_cache(maxsize=5000)
+def event_of(text: str) -> tuple[str, float]:
+    """Return what a word for an event is, and how well it fits; the empty kind for a word nobody knows."""
+    words = normalise(text).split()
+    scores = {
+        kind: max((fit(phrase, words) for phrase in table), default=0.0) for kind, table in _EVENT_TABLE.items()
+    }
+    best = max(scores, key=lambda kind: scores[kind])
+    if scores[best] >= 0.6:
+        return best, scores[best]
+    plain = " ".join(words)
+    for kind, groups in _ABOUT:
+        if all(re.search(rf"\b(?:{group})\b", plain) for group in groups):
+            return kind, 0.6
+    return (best, scores[best]) if scores[best] >= 0.45 else ("", 0.0)
+
+
+def slug(text: str) -> str:
+    """Return a heading or a word as the kind of a fee: lower case, with hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", normalise(text)).strip("-") or "fee"

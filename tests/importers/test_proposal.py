@@ -1,0 +1,596 @@
+"""`millilot profile` on files in dialects the project does not know, and the import by what it proposes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from .proposals import Seller
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@dataclass
+class Case:
+    """A file, what must be proposed for it, and what the import must book.
+
+    `fees` are the columns of fees with their role and sign, `events` the kinds by word.
+    """
+
+    text: str
+    keys: dict[str, Any]
+    sums: dict[str, str]
+    fees: dict[str, tuple[str, str]] = field(default_factory=dict)
+    events: dict[str, str] = field(default_factory=dict)
+    currency: str = "USD"
+    encoding: str = "utf-8"
+    refused: int = 0
+    skipped: int = 0
+    status: int = 0
+
+
+CASES: dict[str, Case] = {}
+
+# One row an order; German, comma decimals, fees below 0, a totals row, lines above.
+CASES["german orders"] = Case(
+    """\
+Handelsplatz;;;;;;;;;;;
+Zeitraum: 01.03.2026 - 31.03.2026;;;;;;;;;;;
+
+Bestellnummer;Bestelldatum;Versandt am;Artikel;Menge;Artikelpreis;Versandkosten;Umsatzsteuer;Verkaufsgebühr;Zahlungsgebühr;Auszahlungsbetrag;Status
+B-1;04.03.2026;05.03.2026;Cedar Hour 5 ml;1;12,00 €;4,00 €;1,28 €;-1,60 €;-0,35 €;14,05 €;Versandt
+B-2;05.03.2026;06.03.2026;Cedar Hour 10 ml;2;1.044,00 €;4,00 €;0,00 €;-104,80 €;-0,35 €;942,85 €;Versandt
+B-3;15.03.2026;;Quiet Reed 5 ml;1;9,00 €;0,00 €;0,72 €;-0,90 €;-0,35 €;7,75 €;Bezahlt
+B-4;16.03.2026;;Quiet Reed 5 ml;1;9,00 €;0,00 €;0,72 €;0,00 €;0,00 €;0,00 €;Storniert
+Summe;;;;;1.074,00 €;8,00 €;2,72 €;-107,30 €;-1,05 €;964,65 €;
+""",
+    keys={
+        "currency": "EUR", "file.delimiter": ";", "file.row": "order", "file.totals": ["Summe"],
+        "numbers.decimal": ",", "numbers.thousands": ".", "dates.format": "%d.%m.%Y",
+        "columns.order": "Bestellnummer", "columns.ordered": "Bestelldatum", "columns.shipped": "Versandt am",
+        "columns.title": "Artikel", "columns.quantity": "Menge", "columns.price": "Artikelpreis",
+        "columns.postage": "Versandkosten", "columns.tax": "Umsatzsteuer", "columns.net": "Auszahlungsbetrag",
+        "columns.status": "Status", "status.cancelled": ["Storniert"], "status.to-pour": ["Bezahlt"],
+        "tax.remitted": True,
+    },
+    fees={"Verkaufsgebühr": ("fees", "negative"), "Zahlungsgebühr": ("fees", "negative")},
+    sums={"sales": "1065", "postage": "8", "fees": "108.35", "balance": "964.65", "cedar": "25", "reed": "5"},
+    currency="EUR",
+    skipped=2,
+)
+
+# Month first, told by the 25th; dollars; fees above 0; advertising and a label; refund columns in the net.
+CASES["american orders"] = Case(
+    """\
+Order #,Sale Date,Item Title,Qty,Item Total,Shipping Charged,Sales Tax,Selling Fee,Ad Fee,Shipping Label,Refunded,Refund Date,Net Proceeds
+77-1001,03/04/2026,Cedar Hour decant 5ml,1,$12.00,$4.00,$1.28,$2.08,$0.60,$3.50,$0.00,,$9.82
+77-1002,03/25/2026,"Quiet Reed 2 ml, hand poured",3,$21.00,$0.00,$1.68,$2.73,$0.00,$3.50,$7.00,04/02/2026,$7.77
+77-1003,03/26/2026,Mystery box,1,"$1,250.00",$0.00,$0.00,$162.50,$0.00,$9.00,$0.00,,"$1,078.50"
+""",
+    keys={
+        "currency": "USD", "dates.format": "%m/%d/%Y", "numbers.thousands": ",", "columns.order": "Order #",
+        "columns.ordered": "Sale Date", "columns.price": "Item Total", "columns.postage": "Shipping Charged",
+        "columns.tax": "Sales Tax", "tax.remitted": True, "columns.net": "Net Proceeds",
+        "refund.amount": "Refunded", "refund.date": "Refund Date", "refund.in-net": True, "refund.sign": "positive",
+    },
+    fees={"Selling Fee": ("fees", "positive"), "Ad Fee": ("ads", "positive"), "Shipping Label": ("postage", "positive")},
+    sums={
+        "sales": "33", "unsorted": "1250", "postage": "4", "refunds": "7", "fees": "167.31", "ads": "0.6",
+        "labels": "16", "balance": "1096.09", "cedar": "5", "reed": "6",
+    },
+)
+
+# The seller hands the tax on: it is in the net. Unit price times quantity.
+CASES["tax in the net, unit price"] = Case(
+    """\
+OrderId,PurchasedAt,ProductName,UnitPrice,Units,Postage,VatCollected,Commission,Earnings
+A1,2026-03-04 10:15:00,Cedar Hour 5 mL,12.00,2,4.00,2.24,3.36,26.88
+A2,2026-03-05 11:00:00,Quiet Reed 5 mL,10.00,1,3.00,1.04,1.56,12.48
+A3,2026-03-06 23:59:59,Quiet Reed 5 mL,10.00,3,3.00,2.64,3.96,31.68
+""",
+    keys={
+        "columns.unit-price": "UnitPrice", "columns.quantity": "Units", "columns.tax": "VatCollected",
+        "tax.remitted": False, "columns.net": "Earnings", "dates.format": "%Y-%m-%d %H:%M:%S",
+    },
+    fees={"Commission": ("fees", "positive")},
+    sums={
+        "sales": "64", "postage": "10", "tax": "5.92", "fees": "8.88", "balance": "71.04", "cedar": "10", "reed": "20",
+    },
+)
+
+# A row for each item, amounts of the order repeated; French, months in words.
+CASES["french items, repeated"] = Case(
+    """\
+N° de commande;Date de commande;Désignation;Quantité;Prix;Frais de port;Commission;Montant net
+C100;4 mars 2026;Cedar Hour 5 ml;1;12,00;4,50;2,40;22,10
+C100;4 mars 2026;Quiet Reed 2 ml;1;8,00;4,50;2,40;22,10
+C101;15 février 2026;Quiet Reed 5 ml;1;15,00;0,00;1,50;13,50
+C102;16 août 2026;Cedar Hour 5 ml;2;24,00;4,50;2,85;25,65
+""",
+    keys={
+        "file.row": "item", "file.order-amounts": "repeated", "dates.format": "%d %B %Y", "dates.locale": "fr",
+        "columns.order": "N° de commande", "columns.title": "Désignation", "columns.price": "Prix",
+        "columns.postage": "Frais de port", "columns.net": "Montant net",
+    },
+    fees={"Commission": ("fees", "positive")},
+    sums={"sales": "59", "postage": "9", "fees": "6.75", "balance": "61.25", "cedar": "15", "reed": "7"},
+    currency="EUR",
+)
+
+# A row for each item, amounts of the order on the first.
+CASES["spanish items, first"] = Case(
+    """\
+Número de pedido\tFecha del pedido\tArtículo\tCantidad\tImporte artículo\tGastos de envío\tComisión\tImporte neto
+P1\t04/03/2026\tCedar Hour 5 ml\t1\t12,00\t3,00\t-2,00\t21,00
+P1\t04/03/2026\tQuiet Reed 2 ml\t1\t8,00\t\t\t
+P2\t28/03/2026\tQuiet Reed 5 ml\t2\t30,00\t0,00\t-3,00\t27,00
+P3\t29/03/2026\tCedar Hour 5 ml\t1\t12,00\t3,00\t-1,50\t13,50
+""",
+    keys={
+        "file.delimiter": "\t", "file.row": "item", "file.order-amounts": "first", "dates.format": "%d/%m/%Y",
+        "columns.price": "Importe artículo", "columns.postage": "Gastos de envío",
+    },
+    fees={"Comisión": ("fees", "negative")},
+    sums={"sales": "62", "postage": "6", "fees": "6.5", "balance": "61.5", "cedar": "10", "reed": "12"},
+    currency="EUR",
+)
+
+# A row for each item, with its own share of each amount; numbers with a suffix.
+CASES["italian items, each"] = Case(
+    """\
+Numero ordine|Data ordine|Articolo|Quantità|Prezzo|Spese di spedizione|Commissione|Netto
+900-1|04.03.2026|Cedar Hour 5 ml|1|12,00|2,00|1,40|12,60
+900-2|04.03.2026|Quiet Reed 2 ml|1|8,00|1,00|0,90|8,10
+901|30.03.2026|Quiet Reed 5 ml|1|15,00|3,00|1,80|16,20
+""",
+    keys={
+        "file.delimiter": "|", "file.row": "item", "file.order-amounts": "each", "dates.format": "%d.%m.%Y",
+        "file.order-suffix": r"-\d{1,2}$", "columns.order": "Numero ordine",
+    },
+    fees={"Commissione": ("fees", "positive")},
+    sums={"sales": "35", "postage": "6", "fees": "4.1", "balance": "36.9", "cedar": "5", "reed": "7"},
+    currency="EUR",
+)
+
+# No net amount at all: headings and signs only.
+CASES["dutch orders without a net"] = Case(
+    """\
+Bestelnummer;Besteldatum;Omschrijving artikel;Aantal;Prijs;Verzendkosten;Verkoopkosten;Status
+2001;04-03-2026;Cedar Hour 5 ml;1;12,00;4,00;1,60;Verzonden
+2002;31-03-2026;Quiet Reed 5 ml;1;15,00;4,00;1,90;Verzonden
+2003;31-03-2026;Quiet Reed 5 ml;1;15,00;4,00;0,00;Onbetaald
+""",
+    keys={
+        "dates.format": "%d-%m-%Y", "columns.price": "Prijs", "columns.postage": "Verzendkosten",
+        "status.skip": ["Onbetaald"], "status.book": ["Verzonden"],
+    },
+    fees={"Verkoopkosten": ("fees", "positive")},
+    sums={"sales": "27", "postage": "8", "fees": "3.5", "balance": "31.5", "cedar": "5", "reed": "5"},
+    currency="EUR",
+    skipped=1,
+)
+
+# Headings nobody knows: the values and the sums tell.
+CASES["headings of no language"] = Case(
+    """\
+Xq;Tm;Wbl;Gru;Pas;Dno
+K-7001;2026-03-04;Cedar Hour 5 ml;12.00;-1.20;10.80
+K-7002;2026-03-05;Quiet Reed 5 ml;15.00;-1.50;13.50
+K-7003;2026-03-06;Quiet Reed 2 ml;8.00;-0.95;7.05
+K-7004;2026-03-07;Cedar Hour 10 ml;22.00;-2.20;19.80
+""",
+    keys={
+        "columns.order": "Xq", "columns.ordered": "Tm", "columns.title": "Wbl", "columns.price": "Gru",
+        "columns.net": "Dno",
+    },
+    fees={"Pas": ("fees", "negative")},
+    sums={"sales": "57", "fees": "5.85", "balance": "51.15", "cedar": "15", "reed": "7"},
+)
+
+# UTF-16 with tabs, minor units, two discounts written below 0.
+CASES["cents and coupons in utf-16"] = Case(
+    """\
+Order\tDate\tItem\tQuantity\tPrice (cents)\tCoupon (cents)\tPostage (cents)\tFee (cents)\tNet (cents)
+1\t2026-03-04\tCedar Hour 5 mL\t1\t1200\t-200\t400\t182\t1218
+2\t2026-03-05\tQuiet Reed 5 mL\t1\t1500\t0\t400\t247\t1653
+3\t2026-03-06\tQuiet Reed 5 mL\t2\t3000\t-300\t0\t351\t2349
+""",
+    keys={"file.encoding": "utf-16", "numbers.minor-units": True, "columns.discount": "Coupon (cents)",
+          "columns.price": "Price (cents)"},
+    fees={"Fee (cents)": ("fees", "positive")},
+    sums={"sales": "52", "postage": "8", "fees": "7.8", "balance": "52.2", "cedar": "5", "reed": "15"},
+    encoding="utf-16",
+)
+
+# A code page without a mark, apostrophes between thousands, a trailing minus, text below the rows.
+CASES["swiss francs in a code page"] = Case(
+    """\
+Bestellnr.;Datum;Artikel;Stück;Preis CHF;Porto CHF;Gebühr CHF;Überweisung netto CHF
+1;31.03.2026;Cedar Hour 100 ml für Müller;1;1'012.00;9.00;102.10-;918.90
+2;01.04.2026;Quiet Reed 5 ml;1;15.00;4.00;1.90-;17.10
+3;02.04.2026;Quiet Reed 5 ml;1;15.00;4.00;1.90-;17.10
+
+Hinweis: Beträge ohne Gewähr.
+""",
+    keys={
+        "currency": "CHF", "numbers.thousands": "'", "dates.format": "%d.%m.%Y", "file.encoding": "cp1252",
+        "columns.price": "Preis CHF", "columns.postage": "Porto CHF", "columns.net": "Überweisung netto CHF",
+        "file.end": ["Hinweis:"],
+    },
+    fees={"Gebühr CHF": ("fees", "negative")},
+    sums={"sales": "30", "unsorted": "1012", "postage": "17", "fees": "105.9", "balance": "953.1", "reed": "10"},
+    currency="CHF",
+    encoding="cp1252",
+    skipped=1,
+)
+
+# Total fees beside their parts; what the buyer paid beside its parts: neither is counted twice.
+CASES["totals beside their parts"] = Case(
+    """\
+Receipt ID,Date placed,Listing title,Item price,Delivery,Buyer paid,Transaction fee,Payment processing fee,Total fees,Your earnings
+R1,04 Mar 2026,Cedar Hour 5 mL,12.00,4.00,16.00,1.04,0.73,1.77,14.23
+R2,05 Mar 2026,Quiet Reed 5 mL,15.00,4.00,19.00,1.24,0.82,2.06,16.94
+R3,06 Mar 2026,Quiet Reed 2 mL,8.00,0.00,8.00,0.52,0.49,1.01,6.99
+R4,07 Mar 2026,Cedar Hour 5 mL,12.00,0.00,12.00,0.78,0.61,1.39,10.61
+""",
+    keys={"columns.price": "Item price", "columns.postage": "Delivery", "columns.net": "Your earnings",
+          "dates.format": "%d %b %Y"},
+    fees={"Transaction fee": ("fees", "positive"), "Payment processing fee": ("fees", "positive")},
+    sums={"sales": "47", "postage": "8", "fees": "6.23", "balance": "48.77", "cedar": "10", "reed": "7"},
+)
+
+# The tax the channel hands on is taken off in a column of its own.
+CASES["tax in and out"] = Case(
+    """\
+Sale ID,Sold on,Title,Sale price,Shipping,Tax collected,Tax withheld,Fee,Payout amount
+S1,2026-03-04,Cedar Hour 5 mL,12.00,4.00,1.28,-1.28,-2.08,13.92
+S2,2026-03-05,Quiet Reed 5 mL,15.00,4.00,1.52,-1.52,-2.47,16.53
+S3,2026-03-06,Quiet Reed 5 mL,15.00,0.00,0.00,0.00,-1.95,13.05
+""",
+    keys={"columns.tax": "Tax collected", "tax.remitted": True},
+    fees={"Fee": ("fees", "negative")},
+    sums={"sales": "42", "postage": "8", "fees": "6.5", "balance": "43.5", "cedar": "5", "reed": "10"},
+)
+
+# Twelve-hour times with a zone, the headings again, a blank row.
+CASES["headings again"] = Case(
+    """\
+Order ID,Order date,Item,Price,Fee,Net
+1,"Mar 4, 2026 9:15 PM",Cedar Hour 5 mL,12.00,1.20,10.80
+2,"Mar 5, 2026 11:05 AM",Quiet Reed 5 mL,15.00,1.50,13.50
+
+Order ID,Order date,Item,Price,Fee,Net
+3,"Mar 25, 2026 12:00 AM",Quiet Reed 2 mL,8.00,0.80,7.20
+""",
+    keys={"dates.format": "%b %d, %Y %I:%M %p"},
+    fees={"Fee": ("fees", "positive")},
+    sums={"sales": "35", "fees": "3.5", "balance": "31.5", "cedar": "5", "reed": "7"},
+    skipped=1,
+)
+
+# A ledger with its running balance, the latest row first.
+CASES["english ledger"] = Case(
+    """\
+Date,Activity,Order no,Reference,Details,Amount,Running balance
+2026-03-31,Payout to bank,,P-9,,-10.55,0.00
+2026-03-20,Refund,1002,T8,Quiet Reed 5 mL,-15.00,10.55
+2026-03-18,Reserve released,1001,T7,,5.00,25.55
+2026-03-10,Funds held,1001,T6,,-5.00,20.55
+2026-03-06,Listing fee,,T5,,-0.20,25.55
+2026-03-05,Shipping label,1001,T4,,-3.50,25.75
+2026-03-05,Sale,1002,T3,Quiet Reed 5 mL,15.00,29.25
+2026-03-04,Selling fee,1001,T2,,-1.75,14.25
+2026-03-04,Postage charged,1001,T1b,,4.00,16.00
+2026-03-04,Sale,1001,T1,Cedar Hour 5 mL,12.00,12.00
+""",
+    keys={
+        "file.row": "event", "file.balance": "falling", "columns.balance": "Running balance",
+        "columns.date": "Date", "columns.type": "Activity", "columns.order": "Order no",
+        "columns.event": "Reference", "columns.title": "Details", "columns.amount": "Amount",
+    },
+    events={
+        "Payout to bank": "payout", "Refund": "refund", "Reserve released": "release", "Funds held": "hold",
+        "Listing fee": "fee", "Shipping label": "label", "Sale": "price", "Selling fee": "fee",
+        "Postage charged": "postage",
+    },
+    sums={
+        "sales": "27", "postage": "4", "fees": "1.95", "labels": "3.5", "refunds": "15", "transit": "10.55",
+        "cedar": "5", "reed": "5",
+    },
+)
+
+# A ledger with two columns of amounts, German.
+CASES["german ledger, two columns"] = Case(
+    """\
+Buchungstag;Vorgang;Bestellnummer;Artikel;Gutschrift;Belastung;Saldo
+04.03.2026;Verkauf;1001;Cedar Hour 5 ml;12,00;;12,00
+04.03.2026;Versandkosten;1001;;4,00;;16,00
+04.03.2026;Provision;1001;;;1,60;14,40
+13.03.2026;Werbegebühr;;;;0,40;14,00
+20.03.2026;Rückerstattung;1001;;;4,00;10,00
+31.03.2026;Auszahlung;;;;10,00;0,00
+""",
+    keys={
+        "file.row": "event", "columns.credit": "Gutschrift", "columns.debit": "Belastung", "file.balance": "rising",
+        "dates.format": "%d.%m.%Y",
+    },
+    events={
+        "Verkauf": "price", "Versandkosten": "postage", "Provision": "fee", "Werbegebühr": "ads",
+        "Rückerstattung": "refund", "Auszahlung": "payout",
+    },
+    sums={"sales": "12", "postage": "4", "fees": "1.6", "ads": "0.4", "refunds": "4", "transit": "10", "cedar": "5"},
+    currency="EUR",
+)
+
+# A ledger that writes every amount above 0; the words tell which way it goes.
+CASES["ledger without signs"] = Case(
+    """\
+Date,Transaction type,Order ID,Item,Amount
+2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00
+2026-03-04,Transaction fee,1001,,1.20
+2026-03-05,Sale,1002,Quiet Reed 5 mL,15.00
+2026-03-05,Transaction fee,1002,,1.50
+2026-03-09,Refund,1002,,15.00
+2026-03-31,Payout,,,9.30
+""",
+    keys={"file.row": "event", "columns.type": "Transaction type"},
+    events={"Sale": "price", "Transaction fee": "fee", "Refund": "refund", "Payout": "payout"},
+    sums={"sales": "27", "fees": "2.7", "refunds": "15", "transit": "9.3", "cedar": "5", "reed": "5"},
+)
+
+# Amounts of a settlement, one a row.
+CASES["components"] = Case(
+    """\
+settlement-id,deposit-date,total-amount,transaction-type,order-id,amount-description,amount,posted-date,item
+S-77,2026-03-16,12.75,,,,,,
+S-77,,,Order,1001,Principal,12.00,2026-03-04,Cedar Hour 5 mL
+S-77,,,Order,1001,Shipping,4.00,2026-03-04,Cedar Hour 5 mL
+S-77,,,Order,1001,Tax,1.20,2026-03-04,Cedar Hour 5 mL
+S-77,,,Order,1001,Tax withheld,-1.20,2026-03-04,Cedar Hour 5 mL
+S-77,,,Order,1001,Commission,-1.80,2026-03-04,Cedar Hour 5 mL
+S-77,,,Order,1001,Per-order fee,-0.45,2026-03-04,Cedar Hour 5 mL
+S-77,,,Refund,1000,Principal,-2.00,2026-03-08,Cedar Hour 5 mL
+S-77,,,Refund,1000,Commission,0.20,2026-03-08,Cedar Hour 5 mL
+S-77,,,Other,,Subscription fee,-1.20,2026-03-10,
+S-77,,,Other,,Advertising,2.00,2026-03-10,
+""",
+    keys={
+        "file.row": "component", "columns.type": "transaction-type", "columns.detail": "amount-description",
+        "columns.total": "total-amount", "columns.payout": "settlement-id", "columns.date": "posted-date",
+        "columns.paid-out": "deposit-date", "columns.order": "order-id",
+    },
+    sums={
+        "sales": "12", "postage": "4", "fees": "3.25", "refunds": "2", "ads": "-2", "transit": "12.75", "cedar": "5",
+    },
+)
+
+# A payment service: statuses, authorisations, a private payment, fees beside the gross.
+CASES["payment service"] = Case(
+    """\
+"Date","Time","Time zone","Name","Type","Status","Currency","Gross","Fee","Net","Transaction ID","Reference transaction ID","Item title","Balance"
+"04/03/2026","10:00:00","GMT","Ann Onymous","Authorisation","Completed","GBP","16.00","0.00","16.00","A1","","Cedar Hour 5 mL","0.00"
+"04/03/2026","10:05:00","GMT","Ann Onymous","Payment received","Completed","GBP","16.00","-0.90","15.10","T1","A1","Cedar Hour 5 mL","15.10"
+"05/03/2026","09:00:00","GMT","Bo Onymous","Payment received","Pending","GBP","12.00","0.00","12.00","T2","","Cedar Hour 5 mL","15.10"
+"16/03/2026","08:00:00","GMT","Di Onymous","Friends and family","Completed","GBP","50.00","0.00","50.00","T4","","","65.10"
+"19/03/2026","12:00:00","GMT","Ann Onymous","Payment refund","Completed","GBP","-4.00","0.10","-3.90","T5","T1","Cedar Hour 5 mL","61.20"
+"31/03/2026","06:00:00","GMT","","Bank transfer","Completed","GBP","-61.20","0.00","-61.20","T6","","","0.00"
+""",
+    keys={
+        "currency": "GBP", "file.row": "event", "columns.amount": "Gross", "columns.net": "Net",
+        "columns.event": "Transaction ID", "columns.parent": "Reference transaction ID",
+        "status.pending": ["Pending"], "dates.format": "%d/%m/%Y",
+    },
+    fees={"Fee": ("fees", "negative")},
+    events={
+        "Authorisation": "skip", "Payment received": "price", "Friends and family": "private",
+        "Payment refund": "refund", "Bank transfer": "payout",
+    },
+    sums={"sales": "16", "fees": "0.8", "refunds": "4", "owner": "50", "transit": "61.2", "cedar": "5"},
+    currency="GBP",
+    skipped=2,
+)
+
+# A row for each payout.
+CASES["payouts"] = Case(
+    """\
+Payout date,Payout ID,Gross sales,Fees,Refunds,Net payout
+2026-03-31,PO-17,50.00,-6.00,-4.00,40.00
+2026-04-30,PO-18,30.00,-3.00,0.00,27.00
+2026-05-31,PO-19,12.00,-1.20,0.00,10.80
+""",
+    keys={
+        "file.row": "payout", "columns.date": "Payout date", "columns.payout": "PO", "columns.net": "Net payout",
+        "columns.gross": "Gross sales",
+    },
+    fees={"Fees": ("fees", "negative")},
+    sums={"balance": "-77.8", "transit": "77.8"},
+)
+CASES["payouts"].keys["columns.payout"] = "Payout ID"
+
+# The refund is not in the net; its tax and the fee given back have columns of their own, all below 0 but the fee.
+CASES["refund beside the net"] = Case(
+    """\
+Order No.,Order placed,Dispatched,Product,Goods,P&P,VAT,Buyer total,Seller fee,Net to seller,Refund amount,Refunded VAT,Fee refunded,Refunded on
+10,2026-03-04T10:15:00Z,2026-03-05T08:00:00Z,Cedar Hour 5 mL,12.00,4.00,1.60,17.60,1.76,14.24,0.00,0.00,0.00,
+11,2026-03-05T22:40:00Z,2026-03-06T08:00:00Z,Quiet Reed 5 mL,15.00,4.00,1.90,20.90,2.09,16.91,-19.00,-1.90,-2.09,2026-03-20T10:00:00Z
+12,2026-03-06T11:00:00Z,,Quiet Reed 2 x 2 mL,14.00,0.00,1.40,15.40,1.54,12.46,0.00,0.00,0.00,
+""",
+    keys={
+        "columns.order": "Order No.", "columns.ordered": "Order placed", "columns.shipped": "Dispatched",
+        "columns.price": "Goods", "columns.postage": "P&P", "columns.tax": "VAT", "tax.remitted": True,
+        "columns.net": "Net to seller", "refund.amount": "Refund amount", "refund.tax": "Refunded VAT",
+        "refund.fee": "Fee refunded", "refund.date": "Refunded on", "refund.sign": "negative",
+        "dates.format": "%Y-%m-%dT%H:%M:%S%z",
+    },
+    fees={"Seller fee": ("fees", "positive")},
+    sums={
+        "sales": "41", "postage": "8", "fees": "3.3", "refunds": "19", "balance": "26.7", "cedar": "5", "reed": "9",
+    },
+)
+
+# Tax repeated on each item's row; a cancelled order; an exchange rate and a rate that are no amounts of the order.
+CASES["items with tax, repeated"] = Case(
+    """\
+Order reference,Date of sale,State,Item name,Item code,Qty,Item subtotal,Order postage,Order tax,Fee rate,Order fee,Order proceeds
+O-1,28 February 2026,Completed,Cedar Hour 5 mL,CH5,1,12.00,4.00,2.00,10%,2.40,21.60
+O-1,28 February 2026,Completed,Quiet Reed 2 mL,QR2,1,8.00,4.00,2.00,10%,2.40,21.60
+O-2,1 March 2026,Completed,Quiet Reed 5 mL,QR5,2,30.00,4.00,3.40,10%,3.40,30.60
+O-3,2 March 2026,Cancelled,Quiet Reed 5 mL,QR5,1,15.00,4.00,1.90,10%,0.00,0.00
+""",
+    keys={
+        "file.row": "item", "file.order-amounts": "repeated", "columns.sku": "Item code", "columns.tax": "Order tax",
+        "tax.remitted": True, "dates.format": "%d %B %Y", "status.cancelled": ["Cancelled"],
+    },
+    fees={"Order fee": ("fees", "positive")},
+    sums={"sales": "50", "postage": "8", "fees": "5.8", "balance": "52.2", "cedar": "5", "reed": "12"},
+    skipped=1,
+)
+
+# Sales of a ledger with the gross, and with postage and tax of it beside; fees beside; the tax is handed on.
+CASES["ledger with parts beside"] = Case(
+    """\
+Posted on;Event;Order ref;Entry no;Product title;Gross amount;of which shipping;of which tax;Fees;Net amount
+04.03.2026;Sale;A-1;1;Cedar Hour 5 ml;16.00;4.00;0.00;-1.60;14.40
+05.03.2026;Sale;A-2;2;Quiet Reed 5 ml;19.00;4.00;0.00;-1.90;17.10
+20.03.2026;Refund;A-2;3;Quiet Reed 5 ml;-19.00;0.00;0.00;1.00;-18.00
+31.03.2026;Withdrawal;;4;;-13.50;0.00;0.00;0.00;-13.50
+""",
+    keys={
+        "file.row": "event", "columns.amount": "Gross amount", "columns.net": "Net amount",
+        "columns.postage": "of which shipping", "columns.date": "Posted on",
+    },
+    fees={"Fees": ("fees", "negative")},
+    events={"Sale": "price", "Refund": "refund", "Withdrawal": "payout"},
+    sums={"sales": "27", "postage": "8", "fees": "2.5", "refunds": "19", "transit": "13.5", "cedar": "5", "reed": "5"},
+)
+
+# Days of twelve or less in both columns: what lies between them tells that the month comes first.
+CASES["days told by their lag"] = Case(
+    """\
+Order number,Order date,Shipped date,Item,Price,Fee,Net
+1,03/02/2026,03/04/2026,Cedar Hour 5 mL,12.00,1.20,10.80
+2,03/05/2026,03/08/2026,Quiet Reed 5 mL,15.00,1.50,13.50
+3,04/01/2026,04/09/2026,Quiet Reed 2 mL,8.00,0.80,7.20
+4,04/11/2026,04/12/2026,Quiet Reed 2 mL,8.00,0.80,7.20
+""",
+    keys={"dates.format": "%m/%d/%Y"},
+    fees={"Fee": ("fees", "positive")},
+    sums={"sales": "43", "fees": "4.3", "balance": "38.7", "cedar": "5", "reed": "9"},
+)
+
+# Every other ledger: french words, comma decimals, a label and tax kept by the channel.
+CASES["french ledger"] = Case(
+    """\
+Date;Type d'opération;N° commande;Libellé article;Montant (EUR);Solde (EUR)
+04/03/2026;Vente;C-1;Cedar Hour 5 ml;12,00;12,00
+04/03/2026;Frais de port;C-1;;4,00;16,00
+04/03/2026;TVA collectée;C-1;;3,20;19,20
+04/03/2026;TVA reversée;C-1;;-3,20;16,00
+04/03/2026;Commission;C-1;;-1,60;14,40
+05/03/2026;Étiquette d'expédition;C-1;;-3,50;10,90
+19/03/2026;Remboursement;C-1;;-4,00;6,90
+31/03/2026;Virement;;;-6,90;0,00
+""",
+    keys={"currency": "EUR", "file.row": "event", "file.balance": "rising", "dates.format": "%d/%m/%Y"},
+    events={
+        "Vente": "price", "Frais de port": "postage", "TVA collectée": "tax", "TVA reversée": "tax-remitted",
+        "Commission": "fee", "Étiquette d'expédition": "label", "Remboursement": "refund", "Virement": "payout",
+    },
+    sums={
+        "sales": "12", "postage": "4", "fees": "1.6", "labels": "3.5", "refunds": "4", "transit": "6.9", "cedar": "5",
+    },
+    currency="EUR",
+)
+
+# Spanish words, amounts with thin spaces between thousands, a dispute that is lost.
+CASES["spanish ledger"] = Case(
+    """\
+Fecha,Concepto,Nº pedido,Artículo,Importe
+31/03/2026,Venta,P-1,Cedar Hour 5 ml,"1\u202f012,00"
+31/03/2026,Comisión,P-1,,"-101,20"
+01/04/2026,Venta,P-2,Quiet Reed 5 ml,"15,00"
+13/04/2026,Reembolso de comisión,P-1,,"1,20"
+14/04/2026,Transferencia,,,"-900,00"
+""",
+    keys={"numbers.decimal": ",", "numbers.thousands": " ", "columns.amount": "Importe"},
+    events={
+        "Venta": "price", "Comisión": "fee", "Reembolso de comisión": "fee-refund", "Transferencia": "payout",
+    },
+    sums={"sales": "1027", "fees": "100", "balance": "27", "transit": "900", "cedar": "5", "reed": "5"},
+    currency="EUR",
+)
+
+# What the buyer paid is the only amount besides the fee; the item's price is that.
+CASES["total and fee only"] = Case(
+    """\
+Ref,Date,What was sold,Total,Channel fee,You receive
+X1,2026-03-04,Cedar Hour 5 mL,12.00,1.20,10.80
+X2,2026-03-05,Quiet Reed 5 mL,15.00,1.50,13.50
+X3,2026-03-06,Quiet Reed 5 mL,15.00,1.75,13.25
+""",
+    keys={"columns.order": "Ref", "columns.price": "Total", "columns.net": "You receive"},
+    fees={"Channel fee": ("fees", "positive")},
+    sums={"sales": "42", "fees": "4.45", "balance": "37.55", "cedar": "5", "reed": "10"},
+)
+
+# A discount the seller gave on the whole order, and one that is in the prices already.
+CASES["voucher of the order"] = Case(
+    """\
+Order,Date,Item,Quantity,Price,Voucher,Shipping,Commission,Payout
+1,2026-03-04,Cedar Hour 5 mL,1,12.00,-2.00,4.00,-1.40,20.60
+1,2026-03-04,Quiet Reed 2 mL,1,8.00,,,,
+2,2026-03-15,Quiet Reed 5 mL,1,15.00,,4.00,-1.90,17.10
+3,2026-03-16,Quiet Reed 5 mL,1,15.00,-1.00,0.00,-1.40,12.60
+""",
+    keys={"file.row": "item", "file.order-amounts": "first", "columns.order-discount": "Voucher",
+          "columns.net": "Payout"},
+    fees={"Commission": ("fees", "negative")},
+    sums={"sales": "47", "postage": "8", "fees": "4.7", "balance": "50.3", "cedar": "5", "reed": "12"},
+)
+
+#: The bank's own account is the channel of a statement.
+STATEMENT = """\
+Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
+31.03.2026;LANTERN PAYOUT P-9 DANKE;40,00;;140,00
+01.04.2026;SUPERMARKT;;23,10;116,90
+30.04.2026;LANTERN PAYOUT P-10 DANKE;15,50;;132,40
+"""
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_what_is_proposed_and_booked(name: str, tmp_path: Path) -> None:
+    case = CASES[name]
+    seller = Seller(tmp_path, case.currency)
+    file = seller.file(case.text.encode(case.encoding))
+    result = seller.propose(file)
+    assert result.exit_code == case.status, result.output
+    assert max(map(len, result.output.splitlines())) <= 80
+    profile = seller.profile()
+    assert {key: profile.get(key) for key in case.keys} == case.keys
+    fees = {fee["column"]: (fee.get("role", "fees"), fee.get("sign", "positive")) for fee in profile.get("fees", [])}
+    assert fees == case.fees
+    if case.events:
+        assert {word: rule["is"] for rule in profile["events"] for word in rule["type"]} == case.events
+    outcome = seller.run_import(file)
+    assert (outcome["refused"], outcome["skipped"]) == (case.refused, case.skipped), outcome["fates"]
+    assert seller.sums() == case.sums
+
+
+def test_a_statement_of_the_bank(tmp_path: Path) -> None:
+    seller = Seller(tmp_path, "EUR")
+    file = seller.file(STATEMENT, "bank.csv")
+    result = seller.propose(file, account="Assets:Bank:Checking")
+    assert result.exit_code == 0, result.output
+    profile = seller.profile()
+    assert profile["columns.credit"] == "Eingang"
+    assert profile["file.balance"] == "rising"
+    (rule,) = profile["events"]
+    assert (rule["is"], rule["from"], rule["channel"]) == ("deposit", "Assets:Marketplace:Lantern:Transit", "Lantern")
+    outcome = seller.run_import(file)
+    assert (outcome["new"], outcome["skipped"]) == (2, 1)
+    assert seller.sums() == {"bank": "55.5", "transit": "-55.5"}
+    links = [line for line in seller.books.read_text(encoding="utf-8").splitlines() if "^payout-lantern-" in line]
+    assert [line.split("^")[1] for line in links] == ["payout-lantern-P-9", "payout-lantern-P-10"]

@@ -1,0 +1,300 @@
+"""What `millilot profile` says where a file leaves a doubt, contradicts itself, or is no table at all."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from millilot.reports.command import main
+
+from .proposals import CHANNEL, Seller
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+HEAD = "Order,Date,Item,Price,Fee,Net\n"
+ROWS = "1,2026-03-04,Cedar Hour 5 mL,12.00,1.20,10.80\n2,2026-03-05,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+
+
+@pytest.fixture
+def seller(tmp_path: Path) -> Seller:
+    return Seller(tmp_path)
+
+
+def of(found: dict[str, Any], key: str) -> tuple[Any, str, str]:
+    """Return value, certainty and evidence of a key."""
+    (finding,) = [finding for finding in found["findings"] if finding["key"] == key]
+    return finding["value"], finding["certainty"], finding["because"]
+
+
+def test_days_that_fit_both_orders_are_left_to_the_owner(seller: Seller) -> None:
+    file = seller.file(HEAD + "1,03/04/2026,Cedar Hour 5 mL,12.00,1.20,10.80\n2,05/06/2026,Quiet Reed 5 mL,15.00,1.50,13.50\n")
+    found = seller.findings(file)
+    value, certainty, because = of(found, "dates.format")
+    assert (value, certainty) == (None, "not found")
+    assert '"%d/%m/%Y" or "%m/%d/%Y": all days fit both' in because
+    assert not found["complete"]
+    assert found["trial"] is None
+    # The file is written, with the gap in its place; once it is filled, the import works.
+    text = seller.proposed.read_text(encoding="utf-8")
+    assert re.search(r"\[dates\]\n# format = \.\.\.  <- not found: ", text)
+    assert seller.propose(file).exit_code == 1
+    seller.proposed.write_text(text.replace("[dates]\n", '[dates]\nformat = "%d/%m/%Y"\n'), encoding="utf-8")
+    assert seller.run_import(file)["new"] == 2
+    assert seller.sums() == {"sales": "27", "fees": "2.7", "balance": "24.3", "cedar": "5", "reed": "5"}
+
+
+def test_days_in_both_orders_in_one_column(seller: Seller) -> None:
+    file = seller.file(
+        HEAD + "1,25/03/2026,Cedar Hour 5 mL,12.00,1.20,10.80\n2,03/26/2026,Quiet Reed 5 mL,15.00,1.50,13.50\n",
+    )
+    value, certainty, because = of(seller.findings(file), "dates.format")
+    assert (value, certainty) == (None, "contradicted")
+    assert '"25/03/2026" in Date is day first' in because
+    assert '"03/26/2026" in Date is month first' in because
+
+
+def test_columns_with_different_orders_of_day_and_month(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Shipped on,Item,Price\n1,25/03/2026,03/26/2026,Cedar Hour 5 mL,12.00\n"
+        "2,26/03/2026,03/27/2026,Quiet Reed 5 mL,15.00\n",
+    )
+    found = seller.findings(file)
+    _, certainty, because = of(found, "dates.format")
+    assert certainty == "contradicted"
+    assert "day first" in because
+    assert not found["complete"]
+
+
+def test_evidence_on_days_that_contradicts_itself(seller: Seller) -> None:
+    # Only with the month first are the rows in order; only with the day first is the file about April.
+    rows = "".join(f"{day},{day:02}/04/2026,Cedar Hour 5 mL,12.00,1.20,10.80\n" for day in (1, 2, 3, 5, 6))
+    rows += "7,04/04/2026,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+    found = seller.findings(seller.file(HEAD + rows, "lantern 2026-04.csv"))
+    value, certainty, because = of(found, "dates.format")
+    assert (value, certainty) == ("%d/%m/%Y", "guessed")
+    assert because == "the file is about 2026-04"
+
+
+def test_decimals_written_both_ways(seller: Seller) -> None:
+    file = seller.file(
+        'Order,Date,Item,Price\n1,2026-03-04,Cedar Hour 5 mL,"12,00"\n2,2026-03-05,Quiet Reed 5 mL,15.00\n',
+    )
+    found = seller.findings(file)
+    _, certainty, because = of(found, "numbers.decimal")
+    assert certainty == "contradicted"
+    assert because == 'decimals are written both ways: "12,00" (1 times), "15.00" (1)'
+    assert not found["complete"]
+
+
+def test_a_net_amount_that_nothing_makes(seller: Seller) -> None:
+    file = seller.file(
+        HEAD + "1,2026-03-04,Cedar Hour 5 mL,12.00,1.20,10.31\n2,2026-03-05,Quiet Reed 5 mL,15.00,1.50,12.77\n"
+        "3,2026-03-06,Quiet Reed 5 mL,15.00,1.50,13.02\n",
+    )
+    result = seller.propose(file)
+    assert result.exit_code == 1
+    assert "The file contradicts itself" in result.output
+    assert "no sum of the other columns makes it" in result.output.replace("\n     ", "")
+    # The importer checks the net, so nothing wrong is booked.
+    assert seller.run_import(file)["refused"] == 3
+    assert seller.sums() == {}
+
+
+def test_a_sum_that_fails_in_one_row_names_the_order(seller: Seller) -> None:
+    rows = "".join(
+        f"{order},2026-03-0{order},Cedar Hour 5 mL,12.00,1.{order}0,10.{100 - 10 * order}\n" for order in range(1, 8)
+    )
+    file = seller.file(HEAD + rows.replace("10.50", "10.41"))
+    found = seller.findings(file)
+    assert '"Net" is not the sum of the other columns in 1 of 7 orders: 5. These will be refused.' in found["notes"], found["text"]
+    assert found["trial"]["counts"]["refused"] == 1
+    assert found["trial"]["refusals"] == ["row 6: column 'Net': expected 10.50 from the other columns, found 10.41"]
+
+
+def test_amounts_that_add_up_in_two_ways(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Item,Price,Selling fee,Payment fee,Net\n1,2026-03-04,Cedar Hour 5 mL,12.00,1.20,1.20,10.80\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,1.50,1.50,13.50\n3,2026-03-06,Quiet Reed 5 mL,15.00,1.50,1.50,13.50\n",
+    )
+    found = seller.findings(file)
+    assert of(found, "columns.net")[1] == "guessed"
+    assert any(note.startswith("The amounts add up in another way as well") for note in found["notes"])
+
+
+def test_words_nobody_knows(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Item,Price,Status\n1,2026-03-04,Cedar Hour 5 mL,12.00,Shipped\n2,2026-03-05,Quiet Reed 5 mL,15.00,Zorbed\n",
+    )
+    found = seller.findings(file)
+    assert found["gaps"] == ['The status "Zorbed" is not known; its 1 row(s) are refused until [status] says more.']
+    assert not found["complete"]
+    assert seller.run_import(file)["refused"] == 1
+    ledger = seller.file(
+        "Date,Type,Order,Item,Amount\n2026-03-04,Sale,1,Cedar Hour 5 mL,12.00\n2026-03-04,Fee,1,,-1.20\n"
+        "2026-03-05,Zorb,1,,-3.00\n", "ledger.csv",
+    )
+    found = seller.findings(ledger)
+    assert found["gaps"] == [
+        'What "Zorb" means could not be found; its 1 row(s) are refused until [[events]] says so.',
+    ]
+    assert seller.propose(ledger).exit_code == 1
+
+
+def test_a_status_that_the_row_contradicts(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Item,Price,Payout,Status\n1,2026-03-04,Cedar Hour 5 mL,12.00,P-1,Shipped\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,P-1,Unpaid\n",
+    )
+    found = seller.findings(file)
+    assert found["gaps"] == [
+        'The status "Unpaid" says that no money was taken, but rows of it have something under "Payout".',
+    ]
+
+
+def test_two_currencies(seller: Seller) -> None:
+    file = seller.file("Order,Date,Item,Price\n1,2026-03-04,Cedar Hour 5 mL,€12.00\n2,2026-03-05,Quiet Reed 5 mL,£15.00\n")
+    assert of(seller.findings(file), "currency")[1:] == ("contradicted", "the file names EUR, GBP")
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ("Item,Date,Price\nCedar Hour 5 mL,2026-03-04,12.00\nCedar Hour 5 mL,2026-03-04,12.00\n", "columns.order"),
+        ("Order,Item,Price\n1,Cedar Hour 5 mL,12.00\n2,Cedar Hour 5 mL,12.00\n", "columns.ordered"),
+        ("Order,Date,Item\n1,2026-03-04,Cedar Hour 5 mL\n2,2026-03-05,Quiet Reed 5 mL\n", "columns.price"),
+    ],
+)
+def test_what_an_import_cannot_do_without(seller: Seller, text: str, key: str) -> None:
+    file = seller.file(text)
+    found = seller.findings(file)
+    assert of(found, key)[:2] == (None, "not found")
+    assert f"# {key.partition('.')[2]} = ...  <- not found: " in found["text"]
+    assert seller.propose(file).exit_code == 1
+
+
+def run(*arguments: object) -> Any:
+    return CliRunner().invoke(main, ["profile", *map(str, arguments)], catch_exceptions=False)
+
+
+def test_without_books_and_without_an_account(seller: Seller) -> None:
+    file = seller.file(HEAD + ROWS, "lantern-orders-2026-03.csv")
+    found = json.loads(run(file, "--format", "json").stdout)
+    assert of(found, "channel") == ("Lantern", "guessed", "the name of the file")
+    assert of(found, "currency")[1] == "not found"
+    euros = seller.file((HEAD + ROWS).replace("Price", "Price (EUR)"), "2026-03.csv")
+    found = json.loads(run(euros, "--format", "json").stdout)
+    assert of(found, "currency") == ("EUR", "sure", "the headings name it")
+    assert of(found, "channel")[:2] == ("Channel", "guessed")
+    assert found["complete"]
+
+
+def test_nothing_is_replaced_unasked(seller: Seller) -> None:
+    file = seller.file(HEAD + ROWS)
+    output = seller.folder / "mine.toml"
+    output.write_text("mine", encoding="utf-8")
+    result = run(file, "-b", seller.books, "-o", output)
+    assert result.exit_code == 1
+    assert f"{output} is there already; nothing is written" in result.output
+    assert output.read_text(encoding="utf-8") == "mine"
+    assert run(file, "-b", seller.books, "-o", output, "--force").exit_code == 0
+    assert tomllib.loads(output.read_text(encoding="utf-8"))["channel"] == "Lantern"
+
+
+def test_nothing_is_booked_and_titles_are_listed(seller: Seller) -> None:
+    file = seller.file(HEAD + ROWS + "3,2026-03-06,Mystery box,20.00,2.00,18.00\n")
+    before = seller.books.read_bytes()
+    result = seller.propose(file)
+    assert seller.books.read_bytes() == before
+    assert "Tried on the file: 2 new, 0 known, 0 skipped, 1 unsorted, 0 refused." in result.output
+    assert "Of 3 titles, 2 can be sorted by themselves.\n  not sorted: Mystery box\n" in result.output
+    assert result.output.count("2026-03-0") >= 3
+    assert "Income:Sales                   -5 CEDARHOUR @@ 12.00 USD" in result.output
+
+
+def test_headings_are_quoted_for_toml(seller: Seller) -> None:
+    # Quotes, a backslash, marks of a spreadsheet's formula, and a heading of a terminal's control characters.
+    file = seller.file(
+        'Order "no\\",Date,Item,=Price,Fee \x1b[31m,Net\n' + ROWS,
+    )
+    result = seller.propose(file)
+    assert "\x1b" not in result.output
+    assert seller.profile()["columns.order"] == 'Order "no\\"'
+    assert seller.run_import(file)["new"] == 2
+
+
+def test_an_account_that_is_none(seller: Seller) -> None:
+    result = run(seller.file(HEAD + ROWS), "--account", "lantern")
+    assert result.exit_code == 2
+    assert 'expected one like "Assets:Marketplace:Lantern", found "lantern"' in result.output
+
+
+WIDE = ",".join(f"c{column}" for column in range(10_000)) + "\n" + ",".join(["1"] * 10_000) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"", "found an empty file"),
+        (b"\n\n  \n", "found an empty file"),
+        (b"Order,Date,Item,Price\n", "expected rows below the headings"),
+        (b"just one column\nof text\n", "expected a row of headings"),
+        (b"Order,Date\n1,\x00\n", "found a NUL"),
+        (bytes(range(256)) * 40, "NUL"),
+        (b"\x89PNG\r\n\x1a\n\x01\x02\x03\x04\x05\x06\x07\x08" * 200, "no other encoding fits"),
+        (b'Order,Date,Item,Price\n1,2026-03-04,"Cedar,12.00\n2,2026-03-05,Quiet,15.00\n' * 3, "row 2: cannot be read as cells"),
+        (WIDE.encode(), "expected at most 500 columns, found 10000"),
+        (b"a," * 2_500_000, "cannot be read as cells"),
+        (b"a" * 5_000_000, "cannot be read as cells"),
+        (b"\xff\xfeO\x00r", "row 1: expected text in utf-16"),
+    ],
+)
+def test_what_is_no_table(seller: Seller, content: bytes, message: str) -> None:
+    file = seller.file(content)
+    result = seller.propose(file)
+    assert result.exit_code == 1
+    assert result.output.startswith("Error: ")
+    assert message in result.output
+    assert not seller.proposed.exists()
+
+
+def test_numbers_that_are_none(seller: Seller) -> None:
+    rows = "3,2026-03-06,Quiet Reed 5 mL,1e400,0.00,1e400\n4,2026-03-07,Quiet Reed 5 mL,NaN,0.00,NaN\n"
+    more = "".join(f"{order},2026-03-08,Cedar Hour 5 mL,12.00,1.20,10.80\n" for order in range(5, 15))
+    file = seller.file(HEAD + ROWS + rows + more)
+    found = seller.findings(file)
+    assert '"Price" in row 4 and 1 more is no number: "1e400".' in found["notes"]
+    assert seller.run_import(file)["refused"] == 2
+    assert seller.sums()["sales"] == "147"
+
+
+CELLS = st.sampled_from(
+    ["", "1", "1001", "12.00", "-1,50", "1.250,00", "2026-03-04", "31/12/2026", "03/04/2026", "Sale", "Refund", "Paid",
+     "Cedar Hour 5 mL", "Total", "€", "EUR", "NaN", "1e9", "((", "\N{MINUS SIGN}3", "=1+1", "'", "a\tb"],
+)
+NAMES = st.sampled_from(
+    ["Order", "Date", "Type", "Item", "Price", "Fee", "Net", "Amount", "Balance", "Credit", "Debit", "Status", "Payout",
+     "Quantity", "Tax", "Refund", "", "Total", "Currency", "Description", "Paid on", "x"],
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(table=st.lists(NAMES, min_size=2, max_size=9).flatmap(
+    lambda names: st.tuples(st.just(names), st.lists(st.lists(CELLS, min_size=len(names), max_size=len(names)), max_size=8)),
+), delimiter=st.sampled_from([",", ";", "\t"]))
+def test_any_table_ends_in_words(seller: Seller, table: tuple[list[str], list[list[str]]], delimiter: str) -> None:
+    names, rows = table
+    lines = [delimiter.join(f'"{cell}"' for cell in row) for row in [names, *rows]]
+    result = seller.propose(seller.file("\n".join(lines)))
+    assert result.exit_code in {0, 1}
+    assert "Traceback" not in result.output
+    if not result.output.startswith("Error"):
+        tomllib.loads(seller.proposed.read_text(encoding="utf-8"))
+        assert f'account = "{CHANNEL}"' in seller.proposed.read_text(encoding="utf-8")
