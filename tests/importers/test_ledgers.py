@@ -7,6 +7,10 @@ import shutil
 from typing import TYPE_CHECKING
 
 import pytest
+from beancount import loader
+from beangulp.extract import DUPLICATE
+
+from millilot.importers.channel import ChannelImporter
 
 from .shop import Shop
 from .test_corpus import CORPUS
@@ -251,3 +255,22 @@ def test_booked_on_the_day_it_was_paid_out(shop: Shop) -> None:
     assert "  ordered: 2026-03-04\n  paid-out: 2026-03-15\n" in text
     # A fee that is not of a sale is booked on its own day.
     assert '2026-03-05 * "Fee"' in text
+
+
+@pytest.mark.parametrize(
+    "name", ["c01_ledger", "c02_latest_first", "d01_components", "e03_payouts_and_ledger", "g01_statement"],
+)
+def test_what_is_booked_is_marked_in_beangulp(shop: Shop, name: str) -> None:
+    path = shutil.copy(CORPUS / f"{name}.csv", shop.folder / "file.csv")
+    profile = CORPUS / f"{name}.toml"
+    importer = ChannelImporter(profile)
+    assert importer.identify(str(path))
+    assert importer.date(str(path)) is not None
+    first = importer.extract(str(path), [])
+    assert first
+    shop.run(path, "--profile", profile)
+    existing, _, _ = loader.load_file(str(shop.books))
+    again = importer.extract(str(path), existing)
+    importer.deduplicate(again, existing)
+    assert len(again) == len(first)
+    assert all(DUPLICATE in entry.meta for entry in again)
