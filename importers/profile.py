@@ -237,6 +237,7 @@ from millilot.importers.title_rules import TitleRules, read_titles
 from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
 
@@ -365,8 +366,8 @@ class Profile:
         """The headings of the columns that a totals row has the sums of."""
         columns = self.columns
         named = {
-            columns.quantity, columns.price, columns.discount, columns.postage, columns.tax, columns.amount, columns.credit,
-            columns.debit, columns.gross, columns.net,
+            columns.quantity, columns.price, columns.discount, columns.order_discount, columns.postage, columns.tax,
+            columns.amount, columns.credit, columns.debit, columns.gross, columns.net,
         }
         named.update(fee.column for fee in self.fees)
         if self.refund is not None:
@@ -412,8 +413,9 @@ def _read_top(top: Section, path: Path) -> Profile:
     file = read_file_shape(top.section("file"))
     columns = _read_columns(top.section("columns"), file)
     dates = read_dates(top.section("dates"))
-    if dates.book_on != "ordered" and not getattr(columns, dates.book_on.replace("-", "_")):
-        raise top.problem(f'[dates] book-on: is "{dates.book_on}", so [columns] must name the column {dates.book_on}')
+    book_on = dates.book_on
+    if book_on != "ordered" and not getattr(columns, book_on.replace("-", "_")):
+        raise top.problem(f'[dates] book-on: is "{book_on}", so [columns] must name the column {book_on}')
     profile = Profile(
         name=path.stem,
         channel=channel,

@@ -73,7 +73,9 @@ def day_to_book(dates: Dates, first: datetime.date, profile: Profile) -> datetim
     """
     if profile.dates.book_on == "ordered":
         return first
-    day, words = {"settled": (dates.settled, "settled"), "paid-out": (dates.paid_out, "paid out")}[profile.dates.book_on]
+    day, words = {
+        "settled": (dates.settled, "settled"), "paid-out": (dates.paid_out, "paid out"),
+    }[profile.dates.book_on]
     if day is None:
         raise NothingToBookError(f"not {words} yet")
     return day

@@ -8,7 +8,6 @@ is one. In the expected transactions a * in `event:` stands for what only a dige
 from __future__ import annotations
 
 import csv
-import importlib.util
 import json
 import re
 import shutil
@@ -38,8 +37,6 @@ CASES = sorted(path.stem for path in CORPUS.glob("*.toml") if not path.stem.ends
 #: Files that are hard to read rather than to understand.
 READING = [name for name in CASES if name.startswith("reading_")]
 MEANING = [name for name in CASES if name not in READING]
-if importlib.util.find_spec("millilot.importers.dialect") is None:
-    READING = []
 
 #: What the files say of buyers, who are nobody's business.
 PEOPLE = re.compile("Onymous|example[.]org|Long Lane|Oldtown")

@@ -69,7 +69,7 @@ DIALECTS = [
     ("utc-times.csv", f'dates = {{ format = "%Y-%m-%d %H:%M:%S", zone = "UTC", {NEW_YORK} }}'),
     ("named-zones.csv", f'dates = {{ format = "%Y-%m-%d %H:%M:%S %Z", {PACIFIC}, {NEW_YORK} }}'),
     ("separate-times.csv", f'dates = {{ format = {SEVERAL}, times.Date = ["Time", "Zone"], {NEW_YORK} }}'),
-    ("order-suffix.csv", f"{ISO}\nfile.order-suffix = '-\\d+$'"),
+    ("order-suffix.csv", f"{ISO}\nfile = {{ row = 'item', order-suffix = '-\\d+$' }}"),
 ]
 
 #: Those in which some rows are none to book: the keys of `[file]`, and the rows.
