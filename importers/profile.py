@@ -366,8 +366,8 @@ class Profile:
         """The headings of the columns that a totals row has the sums of."""
         columns = self.columns
         named = {
-            columns.quantity, columns.price, columns.discount, columns.order_discount, columns.postage, columns.tax,
-            columns.amount, columns.credit, columns.debit, columns.gross, columns.net,
+            columns.quantity, columns.price, columns.discount, columns.order_discount, columns.postage,
+            columns.tax, columns.amount, columns.credit, columns.debit, columns.gross, columns.net,
         }
         named.update(fee.column for fee in self.fees)
         if self.refund is not None:
