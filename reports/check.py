@@ -8,13 +8,15 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from decimal import Decimal
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.amount import Amount
-from beancount.core.data import Booking, Open, Transaction
+from beancount.core.data import Booking, Custom, Open, Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
+from millilot.ledger.directives import DIRECTIVES
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import ZERO, Kind
 from millilot.plugins.stocktake import POURED_ON, TO_POUR
@@ -34,6 +36,9 @@ _DEAR = 50
 
 #: A bottle measured within so many days is new.
 _NEW = datetime.timedelta(days=7)
+
+#: How alike two names must be, between 0 and 1, for one to be a slip for the other.
+_NEARLY = 0.7
 
 _SOLD_ON = frozenset({Role.SALES, Role.SWAPS})
 _ONE = Decimal(1)
@@ -107,6 +112,7 @@ def remarks(entries: Sequence[Directive], books: Books) -> list[Finding]:
         *_short_fills(books),
         *_accounts(entries, books),
         *_batches(entries),
+        *_misspelt(entries),
     ]
     return sorted(found, key=lambda remark: (str(remark.source.get("filename")), remark.source.get("lineno") or 0))
 
@@ -321,6 +327,15 @@ def _accounts(entries: Iterable[Directive], books: Books) -> Iterator[Finding]:
                 f"expected: {entry.date} open {entry.account} {books.currency}",
                 entry,
             )
+
+
+def _misspelt(entries: Iterable[Directive]) -> Iterator[Finding]:
+    """Yield custom directives that are called nearly as one of ours is: nobody reads them."""
+    for entry in entries:
+        if isinstance(entry, Custom) and entry.type not in DIRECTIVES:
+            for near in get_close_matches(entry.type, DIRECTIVES, n=1, cutoff=_NEARLY):
+                message = f'custom "{entry.type}" is not read by Millilot. If it is ours, write: custom "{near}"'
+                yield Finding(entry.meta, message, entry)
 
 
 def _batches(entries: Iterable[Directive]) -> Iterator[Finding]:

@@ -257,6 +257,26 @@ def test_a_batch_code_without_quotes() -> None:
     assert 'batch: "4321"' in message
 
 
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("stock-take", "stocktake"),
+        ("kits", "kit"),
+        ("pour loss", "pour-loss"),
+        ("milliliter-account", "millilot-account"),
+    ],
+)
+def test_a_directive_called_nearly_as_one_of_ours(written: str, meant: str) -> None:
+    [(line, message)] = remarked(f'2026-01-05 custom "{written}" "CH-1" 5 CEDARHOUR\n')
+    assert line.startswith(f'2026-01-05 custom "{written}"')
+    assert message.endswith(f'write: custom "{meant}"')
+
+
+@pytest.mark.parametrize("name", ["fava-option", "fava-extension", "budget", "annual-gross", "fee-schedule"])
+def test_a_directive_of_others_is_theirs(name: str) -> None:
+    assert remarked(f'2026-01-05 custom "{name}" Assets:Bank "monthly" 5 USD\n') == []
+
+
 KIT = """
 2026-02-01 custom "kit" "5 mL" 1 VIAL5
 2026-02-01 * "vials"
