@@ -16,7 +16,7 @@ from beancount.core.data import Booking, Custom, Open, Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.directives import DIRECTIVES
+from millilot.ledger.directives import DIRECTIVES, ROOT_NAMES
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import ZERO, Kind
 from millilot.plugins.stocktake import POURED_ON, TO_POUR
@@ -332,7 +332,7 @@ def _accounts(entries: Iterable[Directive], books: Books) -> Iterator[Finding]:
 def _misspelt(entries: Iterable[Directive]) -> Iterator[Finding]:
     """Yield custom directives that are called nearly as one of ours is: nobody reads them."""
     for entry in entries:
-        if isinstance(entry, Custom) and entry.type not in DIRECTIVES:
+        if isinstance(entry, Custom) and entry.type not in (*DIRECTIVES, ROOT_NAMES):
             for near in get_close_matches(entry.type, DIRECTIVES, n=1, cutoff=_NEARLY):
                 message = f'custom "{entry.type}" is not read by Millilot. If it is ours, write: custom "{near}"'
                 yield Finding(entry.meta, message, entry)

@@ -272,6 +272,11 @@ def test_a_directive_called_nearly_as_one_of_ours(written: str, meant: str) -> N
     assert message.endswith(f'write: custom "{meant}"')
 
 
+def test_what_the_plugin_hands_on_is_not_remarked_on() -> None:
+    renamed = 'option "name_expenses" "Ausgaben"' + HEAD.replace("Expenses:", "Ausgaben:")
+    assert remarked(SHELF, renamed) == []
+
+
 @pytest.mark.parametrize("name", ["fava-option", "fava-extension", "budget", "annual-gross", "fee-schedule"])
 def test_a_directive_of_others_is_theirs(name: str) -> None:
     assert remarked(f'2026-01-05 custom "{name}" Assets:Bank "monthly" 5 USD\n') == []
