@@ -119,6 +119,8 @@ def remarks(entries: Sequence[Directive], books: Books) -> list[Finding]:
 
 def _foreign(books: Books) -> Iterator[Finding]:
     for foreign in books.foreign:
+        if any((posting.meta or {}).get(goods.MARK) == goods.REFUSED for posting in foreign.entry.postings):
+            continue  # The error of its line says how to write it.
         yield Finding(
             foreign.entry.meta,
             f"{foreign.amount:f} {foreign.currency} on {foreign.account} is not in {books.currency} "
@@ -149,9 +151,10 @@ def _poured_on(entries: Iterable[Directive]) -> Iterator[Finding]:
         if not isinstance(entry, Transaction):
             continue
         poured = entry.meta.get(POURED_ON)
-        expected = f"Expected, below the first line of the order: {POURED_ON}: {entry.date}"
+        expected = f"Expected, below the first line of the order: {POURED_ON}:"
         if poured is not None and not isinstance(poured, datetime.date):
-            yield Finding(entry.meta, f"{POURED_ON}: is a day without quotes, not {poured!r}. {expected}", entry)
+            message = f"{POURED_ON}: is a day without quotes, not {poured!r}. {expected} {entry.date}"
+            yield Finding(entry.meta, message, entry)
         elif poured is not None and TO_POUR in (entry.tags or ()):
             message = (
                 f"{POURED_ON}: {poured} takes the place of #{TO_POUR}, and here are both, so the order counts as "
@@ -162,8 +165,10 @@ def _poured_on(entries: Iterable[Directive]) -> Iterator[Finding]:
             meta = posting.meta or {}
             on_line = meta.get(goods.POURED)
             if on_line is not None and not isinstance(on_line, Amount) and goods.MARK not in meta:
+                day = on_line if isinstance(on_line, datetime.date) else entry.date
                 message = (
-                    f"{goods.POURED}: {on_line} on a line is not read; it belongs to the whole order. {expected}"
+                    f"{goods.POURED}: {on_line} on a line is not read; it belongs to the whole order. "
+                    f"{expected} {day}"
                 )
                 yield Finding(meta, message, entry)
 
