@@ -373,6 +373,10 @@ _READERS: Mapping[str, Callable[[Custom], object]] = {
 }
 
 
+#: What our custom directives are called.
+DIRECTIVES = (*(name for name in _READERS if name != ROOT_NAMES), "annual-gross", "fee-schedule")
+
+
 def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complaint]]:
     """Read all settings from the books.
 

@@ -64,7 +64,7 @@ def book_draws(entries: Directives, options_map: dict[str, Any]) -> tuple[Direct
     """Take every draw from its lots, put returns back, and write down the cost of both."""
     settings, _ = read_settings(entries)
     accounts = Accounts(entries, options_map)
-    walk = _Walk(entries, settings, operating_currency(options_map), accounts)
+    walk = _Walk(entries, settings, options_map, accounts)
     booked: Directives = []
     errors: list[Problem] = []
     for day, of_day in groupby(entries, key=attrgetter("date")):
@@ -88,16 +88,16 @@ class _Walk:
     """The state of the books on the day that is being booked."""
 
     def __init__(
-        self, entries: Directives, settings: Settings, currency: str | None, accounts: Accounts,
+        self, entries: Directives, settings: Settings, options_map: dict[str, Any], accounts: Accounts,
     ) -> None:
         found = arrivals(entries, settings.roles)
         self.settings = settings
-        self.currency = currency
+        self.currency = operating_currency(options_map)
         self.accounts = accounts
-        self.codes = goods_codes(entries, settings, found, currency)
+        self.codes = goods_codes(entries, settings, found, self.currency)
         self.cost_roles = cost_roles(self.codes, settings)
         self.may_lose = bool(settings.pour_losses)
-        self.inbound = inbound_accounts(entries, settings.roles)
+        self.inbound = inbound_accounts(entries, settings.roles, options_map)
         self.coming: dict[str, Arrival] = {}
         self.arriving: dict[int, list[Arrival]] = defaultdict(list)
         for arrival in sorted(found, key=lambda arrival: (arrival.entry.date, arrival.rank)):

@@ -20,7 +20,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.amount import Amount
-from beancount.core.data import Posting, Transaction
+from beancount.core.data import Open, Posting, Transaction
 from beancount.core.interpolate import AUTOMATIC_META
 
 from millilot.ledger import goods
@@ -28,10 +28,11 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import weight
 from millilot.plugins.lots import arrivals
+from millilot.plugins.opening import are_opened_later
 from millilot.plugins.problems import LandedCostError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from beancount.core.data import Directives
     from beancount.core.position import Cost
@@ -63,12 +64,16 @@ class Inbound(NamedTuple):
     meta: dict[str, Any]
 
 
-def inbound_accounts(entries: Directives, roles: AccountRoles) -> frozenset[str]:
-    """Return the accounts the books use for inbound costs; another plugin may open them later."""
-    used = {
-        posting.account for entry in entries if isinstance(entry, Transaction) for posting in entry.postings
-    }
-    return frozenset(account for account in used if Role.INBOUND in roles.ever(account))
+def inbound_accounts(
+    entries: Directives, roles: AccountRoles, options_map: Mapping[str, Any],
+) -> frozenset[str]:
+    """Return the accounts for inbound costs that the books open, or use if they are opened later."""
+    accounts = {entry.account for entry in entries if isinstance(entry, Open)}
+    if are_opened_later(options_map):
+        for entry in entries:
+            if isinstance(entry, Transaction):
+                accounts.update(posting.account for posting in entry.postings)
+    return frozenset(account for account in accounts if Role.INBOUND in roles.ever(account))
 
 
 def inbound_of(entry: Transaction, roles: RoleMap) -> Inbound | None:
@@ -88,9 +93,11 @@ def inbound_of(entry: Transaction, roles: RoleMap) -> Inbound | None:
     return Inbound(postings, sum(open_sums.values(), ZERO), " and ".join(sorted(open_sums)), meta)
 
 
-def _uncleared(entries: Directives, roles: AccountRoles) -> dict[int, Inbound]:
+def _uncleared(
+    entries: Directives, roles: AccountRoles, options_map: Mapping[str, Any],
+) -> dict[int, Inbound]:
     """Return what transactions leave on inbound accounts, by identity of the transaction."""
-    accounts = inbound_accounts(entries, roles)
+    accounts = inbound_accounts(entries, roles, options_map)
     found = {}
     for entry in entries if accounts else ():
         if not isinstance(entry, Transaction):
@@ -134,9 +141,8 @@ def spread(total: Decimal, values: Sequence[Decimal], quantities: Sequence[Decim
 
 def spread_inbound(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:
     """Spread the inbound costs of each purchase over its lots."""
-    del options_map
     settings, _ = read_settings(entries)
-    waiting = _uncleared(entries, settings.roles)
+    waiting = _uncleared(entries, settings.roles, options_map)
     if not waiting:
         return entries, []
     lots: dict[int, list[StockPosting]] = {}

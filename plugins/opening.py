@@ -10,6 +10,7 @@ from millilot.plugins.problems import AccountError
 
 if TYPE_CHECKING:
     import datetime
+    from collections.abc import Mapping
 
     from beancount.core.data import Directive, Directives
 
@@ -17,6 +18,11 @@ if TYPE_CHECKING:
 
 
 AUTO_ACCOUNTS = "beancount.plugins.auto_accounts"
+
+
+def are_opened_later(options_map: Mapping[str, Any]) -> bool:
+    """Whether a plugin behind ours opens every account that is used."""
+    return any(name == AUTO_ACCOUNTS for name, _ in options_map["plugin"])
 
 
 class Accounts:
@@ -31,7 +37,7 @@ class Accounts:
         # When an account is open is Beancount's to check; here only whether it ever is.
         self._known = {entry.account for entry in entries if isinstance(entry, Open)}
         # With this plugin behind ours, nothing has to be open.
-        self._opened_later = any(name == AUTO_ACCOUNTS for name, _ in options_map["plugin"])
+        self._opened_later = are_opened_later(options_map)
         self.errors: list[Problem] = []
         self.missing: Directives = []
 

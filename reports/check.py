@@ -8,13 +8,15 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from decimal import Decimal
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.amount import Amount
-from beancount.core.data import Booking, Open, Transaction
+from beancount.core.data import Booking, Custom, Open, Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
+from millilot.ledger.directives import DIRECTIVES, ROOT_NAMES
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import ZERO, Kind
 from millilot.plugins.stocktake import POURED_ON, TO_POUR
@@ -34,6 +36,9 @@ _DEAR = 50
 
 #: A bottle measured within so many days is new.
 _NEW = datetime.timedelta(days=7)
+
+#: How alike two names must be, between 0 and 1, for one to be a slip for the other.
+_NEARLY = 0.7
 
 _SOLD_ON = frozenset({Role.SALES, Role.SWAPS})
 _ONE = Decimal(1)
@@ -107,12 +112,15 @@ def remarks(entries: Sequence[Directive], books: Books) -> list[Finding]:
         *_short_fills(books),
         *_accounts(entries, books),
         *_batches(entries),
+        *_misspelt(entries),
     ]
     return sorted(found, key=lambda remark: (str(remark.source.get("filename")), remark.source.get("lineno") or 0))
 
 
 def _foreign(books: Books) -> Iterator[Finding]:
     for foreign in books.foreign:
+        if any((posting.meta or {}).get(goods.MARK) == goods.REFUSED for posting in foreign.entry.postings):
+            continue  # The error of its line says how to write it.
         yield Finding(
             foreign.entry.meta,
             f"{foreign.amount:f} {foreign.currency} on {foreign.account} is not in {books.currency} "
@@ -143,9 +151,10 @@ def _poured_on(entries: Iterable[Directive]) -> Iterator[Finding]:
         if not isinstance(entry, Transaction):
             continue
         poured = entry.meta.get(POURED_ON)
-        expected = f"Expected, below the first line of the order: {POURED_ON}: {entry.date}"
+        expected = f"Expected, below the first line of the order: {POURED_ON}:"
         if poured is not None and not isinstance(poured, datetime.date):
-            yield Finding(entry.meta, f"{POURED_ON}: is a day without quotes, not {poured!r}. {expected}", entry)
+            message = f"{POURED_ON}: is a day without quotes, not {poured!r}. {expected} {entry.date}"
+            yield Finding(entry.meta, message, entry)
         elif poured is not None and TO_POUR in (entry.tags or ()):
             message = (
                 f"{POURED_ON}: {poured} takes the place of #{TO_POUR}, and here are both, so the order counts as "
@@ -156,8 +165,10 @@ def _poured_on(entries: Iterable[Directive]) -> Iterator[Finding]:
             meta = posting.meta or {}
             on_line = meta.get(goods.POURED)
             if on_line is not None and not isinstance(on_line, Amount) and goods.MARK not in meta:
+                day = on_line if isinstance(on_line, datetime.date) else entry.date
                 message = (
-                    f"{goods.POURED}: {on_line} on a line is not read; it belongs to the whole order. {expected}"
+                    f"{goods.POURED}: {on_line} on a line is not read; it belongs to the whole order. "
+                    f"{expected} {day}"
                 )
                 yield Finding(meta, message, entry)
 
@@ -321,6 +332,15 @@ def _accounts(entries: Iterable[Directive], books: Books) -> Iterator[Finding]:
                 f"expected: {entry.date} open {entry.account} {books.currency}",
                 entry,
             )
+
+
+def _misspelt(entries: Iterable[Directive]) -> Iterator[Finding]:
+    """Yield custom directives that are called nearly as one of ours is: nobody reads them."""
+    for entry in entries:
+        if isinstance(entry, Custom) and entry.type not in (*DIRECTIVES, ROOT_NAMES):
+            for near in get_close_matches(entry.type, DIRECTIVES, n=1, cutoff=_NEARLY):
+                message = f'custom "{entry.type}" is not read by Millilot. If it is ours, write: custom "{near}"'
+                yield Finding(entry.meta, message, entry)
 
 
 def _batches(entries: Iterable[Directive]) -> Iterator[Finding]:

@@ -88,6 +88,22 @@ def test_a_day_of_pouring_that_a_stocktake_would_miss(tag: str, poured: str, on_
     [(line, message)] = remarked(SHELF + ORDER.format(tag=tag, poured=poured, on_line=on_line))
     assert line.startswith("Assets:Marketplace" if on_line else '2026-02-01 * "Lantern" "sale"')
     assert message.startswith(words)
+    if on_line:
+        assert message.endswith("poured: 2026-02-03")
+
+
+def test_a_line_refused_for_its_currency_is_not_remarked_on_again() -> None:
+    abroad = SHELF + """
+2026-01-01 open Income:Sales:Abroad
+2026-01-01 open Assets:Marketplace:Abroad
+2026-02-01 * "sale" ^order-1
+  Income:Sales:Abroad  -5 CEDARHOUR @@ 11.00 EUR
+  Assets:Marketplace:Abroad  11.00 EUR
+"""
+    entries, errors, options = load(abroad)
+    assert len(errors) == 1
+    found = remarks(entries, read_books(entries, options))
+    assert [remark.message for remark in found if "EUR" in remark.message] == []
 
 
 def test_a_vial_poured_from_two_bottles() -> None:
@@ -255,6 +271,31 @@ def test_a_batch_code_without_quotes() -> None:
     )
     assert line.startswith("Assets:Stock:CedarHour")
     assert 'batch: "4321"' in message
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("stock-take", "stocktake"),
+        ("kits", "kit"),
+        ("pour loss", "pour-loss"),
+        ("milliliter-account", "millilot-account"),
+    ],
+)
+def test_a_directive_called_nearly_as_one_of_ours(written: str, meant: str) -> None:
+    [(line, message)] = remarked(f'2026-01-05 custom "{written}" "CH-1" 5 CEDARHOUR\n')
+    assert line.startswith(f'2026-01-05 custom "{written}"')
+    assert message.endswith(f'write: custom "{meant}"')
+
+
+def test_what_the_plugin_hands_on_is_not_remarked_on() -> None:
+    renamed = 'option "name_expenses" "Ausgaben"' + HEAD.replace("Expenses:", "Ausgaben:")
+    assert remarked(SHELF, renamed) == []
+
+
+@pytest.mark.parametrize("name", ["fava-option", "fava-extension", "budget", "annual-gross", "fee-schedule"])
+def test_a_directive_of_others_is_theirs(name: str) -> None:
+    assert remarked(f'2026-01-05 custom "{name}" Assets:Bank "monthly" 5 USD\n') == []
 
 
 KIT = """
