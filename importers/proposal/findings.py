@@ -97,7 +97,7 @@ class Draft:
         finding = self._findings.get(key)
         return finding.certainty if finding else None
 
-    def fee(self, column: str, kind: str, role: str, sign: str, certainty: Certainty, because: str) -> None:
+    def fee(self, column: str, kind: str, *, role: str, sign: str, certainty: Certainty, because: str) -> None:
         """Put down a column of fees."""
         self.fees.append(
             _table(

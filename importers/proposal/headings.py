@@ -17,10 +17,64 @@ PRIVATE = "private"
 
 #: Words that say nothing about which column it is.
 _EMPTY_WORDS = frozenset(
-    """
-    the a an your my of for on by from to at and with buyer customer charged amount order item cents pence centimes
-    der die das des vom von fur am im zum de la le les du del el los las il lo di da per al van het een voor en et y und
-    """.split()
+    [
+        "the",
+        "a",
+        "an",
+        "your",
+        "my",
+        "of",
+        "for",
+        "on",
+        "by",
+        "from",
+        "to",
+        "at",
+        "and",
+        "with",
+        "buyer",
+        "customer",
+        "charged",
+        "amount",
+        "order",
+        "item",
+        "cents",
+        "pence",
+        "centimes",
+        "der",
+        "die",
+        "das",
+        "des",
+        "vom",
+        "von",
+        "fur",
+        "am",
+        "im",
+        "zum",
+        "de",
+        "la",
+        "le",
+        "les",
+        "du",
+        "del",
+        "el",
+        "los",
+        "las",
+        "il",
+        "lo",
+        "di",
+        "da",
+        "per",
+        "al",
+        "van",
+        "het",
+        "een",
+        "voor",
+        "en",
+        "et",
+        "y",
+        "und",
+    ]
 )
 _CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD|CZK|HUF)\b\)?|[$€£¥]")
 

@@ -17,7 +17,10 @@ if TYPE_CHECKING:
     from millilot.importers.proposal.findings import Draft
     from millilot.importers.proposal.sheet import Sheet
 
-_KNOWN = "USD EUR GBP CHF CAD AUD NZD SEK NOK DKK PLN CZK HUF JPY CNY SGD HKD INR BRL MXN ZAR KRW TRY ILS RON ISK THB AED KWD BHD"
+_KNOWN = (
+    "USD EUR GBP CHF CAD AUD NZD SEK NOK DKK PLN CZK HUF JPY CNY SGD HKD INR BRL MXN ZAR KRW TRY ILS RON ISK THB "
+    "AED KWD BHD"
+)
 _CODES = re.compile(rf"(?<![A-Za-z])(?:{'|'.join(_KNOWN.split())})(?![A-Za-z])")
 _SYMBOLS = {"\u20ac": "EUR", "\u00a3": "GBP", "$": "USD"}
 _MINOR = re.compile(

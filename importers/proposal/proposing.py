@@ -263,7 +263,7 @@ def _name(path: Path, account: str, draft: Draft) -> None:
 def _file(sheet: Sheet, draft: Draft) -> None:
     draft.sure("file.delimiter", sheet.delimiter, "what makes a table of the file")
     if sheet.encoding_sure:
-        if sheet.encoding not in {"utf-8"}:
+        if sheet.encoding != "utf-8":
             draft.sure("file.encoding", sheet.encoding, "the file's own mark or its NULs")
     else:
         draft.guess("file.encoding", sheet.encoding, "the letters that make words in it")
@@ -351,7 +351,7 @@ def _try(path: Path, text: str, draft: Draft, entries: Sequence[Directive]) -> t
         for posting in entry.postings
         if posting.meta and "title" in posting.meta
     )
-    titles = {title for title in _titles(path, profile)} if profile.columns.title else set()
+    titles = set(_titles(path, profile)) if profile.columns.title else set()
     refused = [fate for fate in result.fates if fate.fate is Outcome.REFUSED]
     return Trial(
         counts={outcome.value: getattr(result, outcome.value) for outcome in Outcome},

@@ -1,5 +1,7 @@
 """`millilot profile` on files in dialects the project does not know, and the import by what it proposes."""
 
+# ruff: noqa: E501  # files are as wide as they are
+
 from __future__ import annotations
 
 from dataclasses import dataclass, field
