@@ -269,7 +269,8 @@ def _judge_shape(
         others = [
             text for layout, found in by_layout.items() if layout != fitting[0] for text in every - set(found)
         ]
-        because = f'"{others[0]}" can be nothing else' if others else "years first"
+        telling = next(iter(others), "" if order_of(fitting[0]) == "year first" else min(every))
+        because = f'"{telling}" can be nothing else' if telling else "years first"
         return Days(tuple(fitting), sure=True, because=because, zoned=_zoned(fitting))
     if not fitting:
         return _contradiction(texts, by_layout)

@@ -65,6 +65,9 @@ def _types(evidence: Evidence) -> Column | None:
     """Return the column that says what happened, None when there is none."""
     best: tuple[float, Column] | None = None
     roles = assign(evidence.columns)
+    booked = (roles.one("credit") is not None and roles.one("debit") is not None) or roles.one(
+        "balance"
+    ) is not None
     priced = roles.one("price") is not None and (roles.one("postage") or roles.one("net")) is not None
     for column in evidence.columns:
         if column.holds is not Holds.WORDS and not (column.holds is Holds.TEXT and len(column.values) <= 40):
@@ -79,7 +82,8 @@ def _types(evidence: Evidence) -> Column | None:
         named = max(column.meanings.get("type", 0.0), column.meanings.get("detail", 0.0) * 0.8)
         enough = len(kinds) >= 2 or (bool(kinds) and named >= 0.7 and not priced)
         various = len(column.values) > 0.6 * max(column.filled, 5)
-        if not enough or share < (0.35 if named >= 0.7 and not various else 0.6):
+        least = 0.35 if named >= 0.7 and (booked or not various) else 0.6
+        if not enough or share < least:
             continue
         if priced and kinds <= {"price", "refund"} and roles.role(column.heading) != "type":
             continue
@@ -208,6 +212,8 @@ class _Proposer:
             self.draft.guess("columns.total", gross.heading, "filled in rows without an amount of their own")
             self._day_of_total(gross)
             gross = None
+        if amount is not None and net is None and gross is not None and self._adds_up(amount, parts, gross):
+            net, gross = gross, None
         if amount is None and price is not None and gross is None and net is None:
             amount, price = price, None
         column = amount or gross or net or price
@@ -223,6 +229,14 @@ class _Proposer:
         elif parts:
             self._fees_without_net(column, parts)
         self._parts_of_price(column)
+
+    def _adds_up(self, amount: Column, parts: Sequence[Column], total: Column) -> bool:
+        """Whether a total is the amount and the fees."""
+        rows = range(len(total.numbers))
+        columns = {column.heading: tuple(self._cents(column, row) for row in rows) for column in (amount, *parts)}
+        goal = tuple(self._cents(total, row) for row in rows)
+        solutions = solve(goal, columns, lambda _name, _sign: 0.0, fixed=(amount.heading,))
+        return bool(parts) and bool(solutions) and not solutions[0].failing and len(solutions[0].signs) > 1
 
     def _is_total(self, gross: Column) -> bool:
         amount = self.roles.one("amount")
@@ -544,12 +558,50 @@ class _Proposer:
         return None if falls == rises else falls > rises
 
     def _unknown(self, word: str, details: list[str] | None, rows: Sequence[int]) -> None:
+        """Guess what a word nobody knows means from where its rows stand, or say that it is not known."""
+        kind = self._by_place(rows)
+        if kind:
+            because = {
+                "fee": "nobody knows the word, but each is a small part of a sale of the same day",
+                "price": "nobody knows the word, but each row is the first of an order and names a size",
+            }[kind]
+            self.draft.event(
+                Certainty.GUESSED,
+                because,
+                type=[word] if word else None,
+                detail=details,
+                **{"is": kind},
+                kind=slug(" ".join(details) if details else word) if kind == "fee" else None,
+            )
+            return
         place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
         if not word:
             place = "rows without a word"
         self.draft.gap(
             f"What {place} means could not be found; its {len(rows)} row(s) are refused until [[events]] says so.",
         )
+
+    def _by_place(self, rows: Sequence[int]) -> str:
+        """Return what rows are by the orders they belong to, or nothing."""
+        order, title, date = self.roles.one("order"), self.roles.one("title"), self.draft.value("columns.date")
+        if order is None or not self.amounts or date is None or not all(order.cells[row] for row in rows):
+            return ""
+        days = self.evidence.of(date).cells
+        amounts = [self.amounts[row] or ZERO for row in rows]
+        if all(amount < 0 for amount in amounts):
+            sales: defaultdict[tuple[str, str], Decimal] = defaultdict(lambda: ZERO)
+            for row, number in enumerate(self.amounts):
+                if number is not None and number > 0:
+                    sales[order.cells[row], days[row][:10]] += number
+            small = all(
+                -amount * 3 <= sales[order.cells[row], days[row][:10]]
+                for row, amount in zip(rows, amounts, strict=True)
+            )
+            return "fee" if small else ""
+        first = {number: row for row, number in reversed(list(enumerate(order.cells)))}
+        sized = title is not None and title.sizes >= 0.5 and all(title.cells[row] for row in rows)
+        alone = all(first[order.cells[row]] == row for row in rows)
+        return "price" if sized and alone and all(amount > 0 for amount in amounts) else ""
 
     # What stands in the rows of payouts, and the running balance.
 

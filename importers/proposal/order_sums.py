@@ -213,7 +213,7 @@ class SumFinder:
         rivals = [
             each
             for price, each in found[1:]
-            if price <= cost + 0.05 and each.target == best.target and each.solution.signs != best.solution.signs
+            if price <= cost + 0.05 and each.target == best.target and self._books(each) != self._books(best)
         ]
         words = tuple(
             " ".join(
@@ -229,6 +229,11 @@ class SumFinder:
         mode, because, sure = self.mode_by_values()
         chosen = next((each for price, each in found if each.mode == mode and price <= cost + 0.5), best)
         return replace(chosen, mode_sure=sure, because_mode=because, rivals=words)
+
+    def _books(self, found: Found) -> dict[Vector | str, int]:
+        """Return what is booked by a sum: the amounts of its price, and the other columns."""
+        signs = {name: sign for name, sign in found.solution.signs.items() if name != found.price}
+        return {self.vector(found.price, found.mode): 1, **signs}
 
     def _meant(self, found: Found) -> bool:
         """Whether a sum is the net amount, rather than what the buyer paid."""

@@ -301,7 +301,11 @@ class _Proposer:
         used = {finder.heading(name) for name in signs}
         for column in self.evidence.columns:
             role = self.roles.role(column.heading)
-            if column.heading in used or column.holds not in {Holds.AMOUNTS, Holds.WHOLE, Holds.NOTHING}:
+            if column.heading in used | {self.draft.value("columns.net")} or column.holds not in {
+                Holds.AMOUNTS,
+                Holds.WHOLE,
+                Holds.NOTHING,
+            }:
                 continue
             zero = column.is_zero
             if role == "tax" and self.draft.value("columns.tax") is None:
@@ -318,6 +322,11 @@ class _Proposer:
                 self.draft.notes.append(
                     f'"{column.heading}" is no part of "{self.draft.value("columns.net")}"; it is left out.'
                 )
+            elif role == "" and not zero and finder.explains_gross(column.heading):
+                self.draft.guess(
+                    "columns.tax", column.heading, "the buyer paid it, and it is not in the net amount"
+                )
+                self.draft.guess("tax.remitted", value=True, because="the net amount is without it")
             elif role == "" and not zero and column.holds is Holds.AMOUNTS:
                 self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
 

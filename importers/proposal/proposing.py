@@ -206,7 +206,9 @@ def propose(
     _require_unique(sheet, draft)
     text = write_profile(draft, path.name)
     trial, problem = _try(path, text, draft, entries)
-    complete = draft.complete and trial is not None
+    if trial is not None and trial.counts["refused"] and not (trial.counts["new"] or trial.counts["unsorted"]):
+        problem = "every row that counts is refused: the columns are something else than they seem"
+    complete = draft.complete and trial is not None and not problem
     return Proposal(
         path=path,
         rows=len(sheet.rows),

@@ -144,6 +144,8 @@ def _as_table(proposal: Proposal, output: Path | None) -> str:
         lines += _wrapped(f"Not tried: {proposal.problem}.")
     else:
         lines += _trial_lines(proposal.trial, with_books=proposal.with_books)
+        if proposal.problem:
+            lines += _wrapped(f"{proposal.problem[0].upper()}{proposal.problem[1:]}.")
     return "\n".join(map(printable, [*lines, "", *_last_lines(proposal, output)]))
 
 

@@ -192,6 +192,17 @@ def test_what_an_import_cannot_do_without(seller: Seller, text: str, key: str) -
     assert seller.propose(file).exit_code == 1
 
 
+def test_a_proposal_by_which_nothing_is_booked_is_not_complete(seller: Seller) -> None:
+    # A ledger without a column of types looks like orders, but cannot be read as such.
+    file = seller.file(
+        "Date,Description,Order,Amount,Net\n2026-03-01,Sale of Cedar Hour 5ml,1001,18.50,18.50\n"
+        "2026-03-01,Handling of Cedar Hour 5ml,1001,-1.20,-1.20\n",
+    )
+    result = seller.propose(file)
+    assert result.exit_code == 1
+    assert "Every row that counts is refused" in result.output
+
+
 def run(*arguments: object) -> Any:
     return CliRunner().invoke(main, ["profile", *map(str, arguments)], catch_exceptions=False)
 
