@@ -230,10 +230,10 @@ class SumFinder:
         chosen = next((each for price, each in found if each.mode == mode and price <= cost + 0.5), best)
         return replace(chosen, mode_sure=sure, because_mode=because, rivals=words)
 
-    def _books(self, found: Found) -> dict[Vector | str, int]:
+    def _books(self, found: Found) -> tuple[Vector, dict[str, int]]:
         """Return what is booked by a sum: the amounts of its price, and the other columns."""
-        signs = {name: sign for name, sign in found.solution.signs.items() if name != found.price}
-        return {self.vector(found.price, found.mode): 1, **signs}
+        others = {name: sign for name, sign in found.solution.signs.items() if name != found.price}
+        return self.vector(found.price, found.mode), others
 
     def _meant(self, found: Found) -> bool:
         """Whether a sum is the net amount, rather than what the buyer paid."""

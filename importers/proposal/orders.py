@@ -298,37 +298,38 @@ class _Proposer:
 
     def _left_out(self, signs: Mapping[str, int], finder: SumFinder) -> None:
         """Put down what is no part of the sum: tax handed on, refunds that come later, columns of zeros."""
-        used = {finder.heading(name) for name in signs}
+        used = {finder.heading(name) for name in signs} | {self.draft.value("columns.net")}
         for column in self.evidence.columns:
-            role = self.roles.role(column.heading)
-            if column.heading in used | {self.draft.value("columns.net")} or column.holds not in {
-                Holds.AMOUNTS,
-                Holds.WHOLE,
-                Holds.NOTHING,
-            }:
+            if column.heading in used or column.holds not in {Holds.AMOUNTS, Holds.WHOLE, Holds.NOTHING}:
                 continue
-            zero = column.is_zero
+            role = self.roles.role(column.heading)
             if role == "tax" and self.draft.value("columns.tax") is None:
-                self._tax_outside(column, finder, zero=zero)
-            elif role == "postage" and zero:
-                self.draft.guess("columns.postage", column.heading, "its heading; it is empty or 0 in every row")
-            elif role in {"fee", "ads", "label"} and zero:
-                self._fee(column.heading, role, lowers=True, sign=-1, certain=False)
+                self._tax_outside(column, finder, zero=column.is_zero)
             elif role in {"refund", "refund_tax", "refund_fee"}:
                 self._refund_outside(column, role)
-            elif role == "discount" and not zero:
-                self.draft.notes.append(f'"{column.heading}" is no part of the sum: the prices are after it.')
-            elif role in {"postage", "fee", "ads", "label"} and not zero:
-                self.draft.notes.append(
-                    f'"{column.heading}" is no part of "{self.draft.value("columns.net")}"; it is left out.'
-                )
-            elif role == "" and not zero and finder.explains_gross(column.heading):
-                self.draft.guess(
-                    "columns.tax", column.heading, "the buyer paid it, and it is not in the net amount"
-                )
-                self.draft.guess("tax.remitted", value=True, because="the net amount is without it")
-            elif role == "" and not zero and column.holds is Holds.AMOUNTS:
-                self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
+            elif column.is_zero:
+                self._zero_outside(column, role)
+            else:
+                self._amount_outside(column, role, finder)
+
+    def _zero_outside(self, column: Column, role: str) -> None:
+        if role == "postage":
+            self.draft.guess("columns.postage", column.heading, "its heading; it is empty or 0 in every row")
+        elif role in {"fee", "ads", "label"}:
+            self._fee(column.heading, role, lowers=True, sign=-1, certain=False)
+
+    def _amount_outside(self, column: Column, role: str, finder: SumFinder) -> None:
+        if role == "discount":
+            self.draft.notes.append(f'"{column.heading}" is no part of the sum: the prices are after it.')
+        elif role in {"postage", "fee", "ads", "label"}:
+            net = self.draft.value("columns.net")
+            self.draft.notes.append(f'"{column.heading}" is no part of "{net}"; it is left out.')
+        elif role == "" and finder.explains_gross(column.heading):
+            because = "the buyer paid it, and it is not in the net amount"
+            self.draft.guess("columns.tax", column.heading, because)
+            self.draft.guess("tax.remitted", value=True, because="the net amount is without it")
+        elif role == "" and column.holds is Holds.AMOUNTS:
+            self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
 
     def _tax_outside(self, column: Column, finder: SumFinder, *, zero: bool) -> None:
         if finder.inside_price(column.heading):

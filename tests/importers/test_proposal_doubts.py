@@ -138,7 +138,8 @@ def test_amounts_that_add_up_in_two_ways(seller: Seller) -> None:
 
 def test_words_nobody_knows(seller: Seller) -> None:
     file = seller.file(
-        "Order,Date,Item,Price,Status\n1,2026-03-04,Cedar Hour 5 mL,12.00,Shipped\n2,2026-03-05,Quiet Reed 5 mL,15.00,Zorbed\n",
+        "Order,Date,Item,Price,Status\n1,2026-03-04,Cedar Hour 5 mL,12.00,Shipped\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,Zorbed\n",
     )
     found = seller.findings(file)
     assert found["gaps"] == [
