@@ -503,15 +503,21 @@ class _Proposer:
             return kind, self.inverted, ""
         fixed = self.two_columns or self.inverted
         if (raised > 0) is not self.inverted:
-            if kind in _OUT and not fixed and self._is_reversed(rows):
-                return kind, True, "its amounts are above 0 though they go out"
-            doubt = "it only raises the balance" if kind == "adjustment" else ""
-            return _RISING.get(kind, kind), self.inverted, doubt
+            return self._rising(kind, rows, fixed=fixed)
         if kind in {"release", "dispute-won"} and not fixed:
             return kind, True, "its amounts are below 0 though they come in"
         if kind == "price":
             return self._negative_price(word), self.inverted, "its amounts are below 0"
         return _FALLING.get(kind, kind), self.inverted, ""
+
+    def _rising(self, kind: str, rows: Iterable[int], *, fixed: bool) -> tuple[str, bool, str]:
+        """Return what something is whose amounts are all above 0."""
+        if kind in _OUT and not fixed and self._is_reversed(rows):
+            return kind, True, "its amounts are above 0 though they go out"
+        if kind == "fee" and self.type and not any(event_of(word)[0] == "price" for word in self.type.values):
+            return "price", self.inverted, "it only raises the balance, and no other word is a sale"
+        doubt = "it only raises the balance" if kind == "adjustment" else ""
+        return _RISING.get(kind, kind), self.inverted, doubt
 
     def _negative_price(self, word: str) -> str:
         """Return what something is that would be a sale if its amounts were not below 0."""

@@ -27,7 +27,7 @@ def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], dra
     """Put down the currency; return it, or the one of the books or nothing where it is not known."""
     column = assign(evidence.columns).one("currency")
     if column is not None:
-        counts = Counter(cell for cell in column.cells if cell)
+        counts = Counter(cell.upper() for cell in column.cells if cell)
         (first, count), *others = counts.most_common()
         if not others:
             draft.sure("currency", first, f'all rows of "{column.heading}"')

@@ -340,6 +340,15 @@ class SumFinder:
             return "first", "they stand on the first row of an order only", True
         return "each", "some stand on the first row, some on each", False
 
+    def line_total(self, price: Column) -> str:
+        """Return the heading of the price times the quantity, or nothing where no column is that."""
+        if self.quantity is None or not self.has_quantities:
+            return ""
+        rows = range(len(price.numbers))
+        goal = [self._number(row, _PRODUCT + price.heading) for row in rows]
+        others = (name for name in self.amounts if name != price.heading)
+        return next((name for name in others if [self._number(row, name) for row in rows] == goal), "")
+
     def is_per_unit(self, price: Column) -> bool:
         """Whether a price stays the same however many pieces are sold."""
         title = self.roles.one("title")

@@ -411,23 +411,30 @@ class _Proposer:
 
     def _price_by_heading(self, finder: SumFinder) -> None:
         price, unit = self.roles.one("price"), self.roles.one("unit_price")
-        if price is not None and finder.is_per_unit(price):
+        per_unit = price or unit
+        if per_unit is not None and (total := finder.line_total(per_unit)):
+            self.draft.sure("columns.price", total, f'it is "{per_unit.heading}" times the quantity')
+        elif price is not None and finder.is_per_unit(price):
             self.draft.guess("columns.unit-price", price.heading, "it is the same however many are sold")
         elif price is not None:
             sure = self.roles.scores[price.heading] >= 0.9 and not finder.has_quantities
             self._put("columns.price", price.heading, "its heading", sure=sure)
         elif unit is not None:
             self._by_heading("columns.unit-price", unit)
-        elif (whole := self.roles.one("gross") or self.roles.one("amount")) is not None:
+        elif (whole := self.roles.one("amount") or self.roles.one("gross")) is not None:
             self.draft.guess("columns.price", whole.heading, "its heading; there is no other price")
         else:
             self.draft.missing("columns.price", "no column of amounts is known to be the price")
 
     def _discount_by_gross(self, column: Column, finder: SumFinder) -> None:
         gross = finder.explains_gross(column.heading)
-        if gross:
-            of_item = finder.by_item(column.heading, "each")
-            key = "discount" if of_item else "order-discount"
+        key = "discount" if finder.by_item(column.heading, self.draft.value("file.order-amounts") or "") else ""
+        key = key or "order-discount"
+        per_unit = self.roles.one("price") or self.roles.one("unit_price")
+        if not gross and not column.is_zero and per_unit is not None and finder.line_total(per_unit):
+            because = f'the prices are "{per_unit.heading}" times the quantity, so it is not in them'
+            self.draft.guess(f"columns.{key}", column.heading, because)
+        elif gross:
             self._put(f"columns.{key}", column.heading, f'"{gross}" has it taken off', sure=True)
         elif not column.is_zero:
             self.draft.notes.append(f'Whether prices are before or after "{column.heading}" could not be found.')

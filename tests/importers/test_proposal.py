@@ -622,6 +622,36 @@ Txn Date,Txn Type,Ref,Order Ref,Item,Debit,Credit
     },
 )
 
+# Items without a net: the line's total is the unit price times the quantity, so the coupon is not in it.
+CASES["coupon without a net"] = Case(
+    """\
+Sale Date,Order ID,Item Name,Quantity,Price,Coupon Code,Coupon Discount,Order Shipping,Order Sales Tax,Item Total,Currency,Date Shipped,Street 1,Ship City
+03/14/26,3001,Cedar Hour 5ml,1,14.00,,0.00,4.50,1.48,14.00,USD,03/15/2026,1 Long Lane,Oldtown
+03/15/26,3002,Quiet Reed 5ml,2,15.00,SPRING,3.00,4.50,2.70,30.00,USD,03/16/2026,1 Long Lane,Oldtown
+03/15/26,3002,Cedar Hour 2ml,1,6.00,SPRING,3.00,4.50,2.70,6.00,USD,03/16/2026,1 Long Lane,Oldtown
+""",
+    keys={
+        "file.row": "item", "file.order-amounts": "repeated", "columns.price": "Item Total",
+        "columns.order-discount": "Coupon Discount", "dates.format": ["%m/%d/%y", "%m/%d/%Y"],
+    },
+    sums={"sales": "47", "postage": "9", "balance": "56", "cedar": "7", "reed": "10"},
+)
+
+# An amount beside the total of amount and postage; only the word of the fee is below 0.
+CASES["amount and total"] = Case(
+    """\
+Order number;Date;Article;Amount;Shipping;Total;Commission;Status
+5;01.04.2026;Cedar Hour 5 ml;12,50;3,90;16,40;-1,64;Bezahlt
+6;02.04.2026;Quiet Reed 5 ml;15,00;3,90;18,90;-1,89;Versendet
+7;03.04.2026;Quiet Reed 5 ml;15,00;0,00;15,00;-1,50;Storniert
+""",
+    keys={"columns.price": "Amount", "columns.postage": "Shipping", "status.cancelled": ["Storniert"]},
+    fees={"Commission": ("fees", "negative")},
+    sums={"sales": "27.5", "postage": "7.8", "fees": "3.53", "balance": "31.77", "cedar": "5", "reed": "5"},
+    currency="EUR",
+    skipped=1,
+)
+
 #: The bank's own account is the channel of a statement.
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
