@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeGuard
 from millilot.importers import identity
 from millilot.importers.corrections import compare_refund, compare_sale
 from millilot.importers.events import LeftOut, Movement, Refund, Sale
+from millilot.importers.movements import RESERVE
 from millilot.importers.shapes import read_events
 from millilot.importers.table import iter_rows
 from millilot.importers.titles import TitleReader
-from millilot.importers.transactions import RESERVE, Builder
+from millilot.importers.transactions import Builder
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_unit, weight
 

@@ -219,7 +219,7 @@ class _Grouping:
             number=self._sale_number(first, lines),
             order=first.order,
             date=first.date,
-            dates=first.dates._replace(ordered=first.dates.ordered or first.date),
+            dates=first.dates,
             payout=next((line.payout for line in lines if line.payout), ""),
             items=self._items(prices, [line for line in lines if line.kind is Kind.DISCOUNT]),
             postage=whole(Kind.POSTAGE) + sum((line.postage for line in prices), ZERO),

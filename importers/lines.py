@@ -111,19 +111,26 @@ class LineReader:
             row, row[columns.status], self._profile, lambda: money_taken(row, self._profile),
         )
         cells = self.cells(row)
-        is_total = bool(cells.amount(row, columns.total))
+        total = cells.amount(row, columns.total)
+        # A nought beside an amount says that the row is none.
+        is_total = total is not None and (total != ZERO or self._stated(row, cells) is None)
         rule = _TOTAL if is_total else self._rule(row)
         numbers = rule.numbers(row[columns.type], row[columns.detail])
         dates = Dates(
             cells.date(row, columns.ordered), cells.date(row, columns.settled), cells.date(row, columns.paid_out),
         )
+        date = self._date(row, dates, cells, is_total=is_total)
+        if rule.kind is Kind.PRICE:
+            dates = dates._replace(ordered=dates.ordered or date)
+        if rule.kind in SALE_PARTS:
+            date = day_to_book(dates, date, self._profile)
         line = Line(
             row=row,
             rule=rule,
-            date=self._date(row, rule, dates, cells, is_total=is_total),
+            date=date,
             dates=dates,
             currency=row[columns.currency] or self._profile.currency,
-            amount=self._amount(row, rule, cells),
+            amount=-total if total is not None and is_total else self._amount(row, rule, cells),
             order=self._order(row, rule) or numbers.get("order", ""),
             event=row[columns.event] or numbers.get("event", ""),
             parent=row[columns.parent],
@@ -178,16 +185,12 @@ class LineReader:
             raise NothingToBookError(f"{found(row, heading)} is one to skip")
         return rule
 
-    def _date(
-        self, row: Row, rule: EventRule, dates: Dates, cells: CellReader, *, is_total: bool,
-    ) -> datetime.date:
+    def _date(self, row: Row, dates: Dates, cells: CellReader, *, is_total: bool) -> datetime.date:
         date = cells.date(row, self._columns.date)
         if is_total:
             date = dates.paid_out or date
         if date is None:
             raise missing(row, self._columns.date, "a date")
-        if rule.kind in SALE_PARTS or rule.kind is Kind.REFUND:
-            return day_to_book(dates, date, self._profile)
         return date
 
     def _order(self, row: Row, rule: EventRule) -> str:
@@ -195,8 +198,6 @@ class LineReader:
 
     def _amount(self, row: Row, rule: EventRule, cells: CellReader) -> Decimal:
         columns = self._columns
-        if total := cells.amount(row, columns.total):
-            return -total
         amount = self._stated(row, cells)
         if amount is not None:
             return amount * rule.sign

@@ -37,6 +37,7 @@ from beancount.core.amount import Amount
 from millilot.importers import identity
 from millilot.importers.event_rules import Kind
 from millilot.importers.events import FEE_ROLES, Movement, Refund, Sale
+from millilot.importers.movements import HELD, HOLD, RESERVE, TRANSIT, about, narration_of, other_account
 from millilot.importers.profile import slug
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit
@@ -55,57 +56,6 @@ if TYPE_CHECKING:
 TO_POUR = "to-pour"
 #: The tag of a sale that was called off after it was paid, and of its refund.
 CANCELLED = "cancelled"
-#: The tag of money that the channel holds back, and of its release.
-HOLD = "hold"
-
-#: Sub-accounts of the channel's: payouts on their way to the bank, and money that is held back.
-TRANSIT = "Transit"
-RESERVE = "Reserve"
-
-_HELD = frozenset({Kind.HOLD, Kind.RELEASE, Kind.DISPUTE, Kind.DISPUTE_WON})
-_PART_OF_CHANNEL = {
-    Kind.PAYOUT: TRANSIT,
-    Kind.PAYOUT_RETURNED: TRANSIT,
-    **dict.fromkeys(_HELD, RESERVE),
-}
-_ROLES = {
-    **FEE_ROLES,
-    Kind.POSTAGE: Role.POSTAGE_CHARGED,
-    Kind.DISCOUNT: Role.SALES,
-    Kind.TAX: Role.SALES_TAX,
-    Kind.TAX_REMITTED: Role.SALES_TAX,
-    Kind.REFUND: Role.REFUNDS,
-    Kind.REFUND_TAX: Role.SALES_TAX,
-    Kind.DISPUTE_LOST: Role.REFUNDS,
-    Kind.COMPENSATION: Role.COMPENSATION,
-    Kind.EXCHANGE: Role.EXCHANGE,
-}
-_WORDS = {
-    Kind.FEE: "Fee",
-    Kind.ADS: "Ads",
-    Kind.LABEL: "Label",
-    Kind.POSTAGE: "Postage charged",
-    Kind.DISCOUNT: "Discount",
-    Kind.TAX: "Tax",
-    Kind.TAX_REMITTED: "Tax remitted",
-    Kind.REFUND: "Refund",
-    Kind.REFUND_TAX: "Tax refunded",
-    Kind.FEE_REFUND: "Fee refunded",
-    Kind.COMPENSATION: "Compensation",
-    Kind.ADJUSTMENT: "Adjustment",
-    Kind.HOLD: "Hold",
-    Kind.RELEASE: "Release",
-    Kind.DISPUTE: "Dispute",
-    Kind.DISPUTE_WON: "Dispute won",
-    Kind.DISPUTE_LOST: "Dispute lost",
-    Kind.PAYOUT: "Payout",
-    Kind.PAYOUT_RETURNED: "Payout returned",
-    Kind.EXCHANGE: "Exchange",
-    Kind.PRIVATE: "Private",
-    Kind.DEPOSIT: "Deposit",
-}
-
-
 class Built(NamedTuple):
     """An entry, and the rows of it whose fragrance is not known."""
 
@@ -174,7 +124,7 @@ class Builder:
         tags = {tag for tag, holds in ((TO_POUR, sale.to_pour), (CANCELLED, sale.cancelled)) if holds}
         flag = flags.FLAG_WARNING if unsorted else flags.FLAG_OKAY
         transaction = self._transaction(
-            sale, row, _narration(sale.order, titles), self._links(sale.order, sale.payout), postings,
+            sale, row, narration_of(sale.order, titles), self._links(sale.order, sale.payout), postings,
             flag=flag, tags=tags, meta=meta,
         )
         return Built(transaction, frozenset(unsorted))
@@ -187,7 +137,7 @@ class Builder:
         postings.extend(self._tax(roles, -refund.tax, -refund.remitted))
         postings.append(self._posting(self.channel_account(refund), refund.net))
         return self._transaction(
-            refund, row, f"Refund: {_narration(refund.order, refund.titles)}",
+            refund, row, f"Refund: {narration_of(refund.order, refund.titles)}",
             self._links(refund.order, refund.payout), postings,
             tags={CANCELLED} if refund.cancelled else (), meta=_days(refund.dates),
         )
@@ -195,7 +145,7 @@ class Builder:
     def _correction(self, correction: Correction, roles: RoleMap, row: int) -> Transaction:
         postings = list(self._fees(correction.fees, roles))
         postings.append(self._posting(self.channel_account(correction), correction.net))
-        narration = f"Fees corrected: {_narration(correction.order, correction.titles)}"
+        narration = f"Fees corrected: {narration_of(correction.order, correction.titles)}"
         return self._transaction(correction, row, narration, self._links(correction.order, ""), postings)
 
     def _movement(self, movement: Movement, roles: RoleMap, row: int) -> Transaction:
@@ -206,25 +156,16 @@ class Builder:
             postings.append(self._posting(f"{channel}:{RESERVE}", -movement.held))
         if movement.amount:
             meta = {"fee": movement.rule.fee or "refunded"} if kind in FEE_ROLES else {}
-            postings.append(self._posting(self._other_account(movement, channel, roles), -movement.amount, **meta))
+            postings.append(self._posting(other_account(movement, channel, roles), -movement.amount, **meta))
         postings.extend(self._fees(movement.fees, roles))
         if movement.net:
             postings.append(self._posting(channel, movement.net))
         made_of = {name: self._text(amount) for name, amount in movement.made_of.items()}
         links = self._links(movement.order, movement.payout, self._payer(movement))
         return self._transaction(
-            movement, row, self._about(movement), links, postings,
-            tags={HOLD} if kind in _HELD else (), meta={**_days(movement.dates), **made_of},
+            movement, row, about(movement), links, postings,
+            tags={HOLD} if kind in HELD else (), meta={**_days(movement.dates), **made_of},
         )
-
-    def _other_account(self, movement: Movement, channel: str, roles: RoleMap) -> str:
-        """Return the account that gives or takes what the channel's account gets or gives."""
-        kind = movement.rule.kind
-        if movement.rule.account:
-            return movement.rule.account
-        if kind in _PART_OF_CHANNEL:
-            return f"{channel}:{_PART_OF_CHANNEL[kind]}"
-        return roles.account(_ROLES[kind])
 
     def _payer(self, movement: Movement) -> str:
         """Return, as it stands in links, the channel that a movement's payout is of."""
@@ -232,19 +173,6 @@ class Builder:
         if rule.kind is not Kind.DEPOSIT:
             return self._profile.slug
         return slug(rule.channel or rule.account.removesuffix(f":{TRANSIT}").rpartition(":")[2])
-
-    def _about(self, movement: Movement) -> str:
-        kind = movement.rule.kind
-        words = _WORDS[kind]
-        if kind is Kind.LABEL and movement.amount > 0:
-            words = "Label voided"
-        elif movement.rule.fee not in {"", kind.value}:
-            words = f"{words}, {movement.rule.fee}"
-        if movement.payout and (movement.is_payout or kind is Kind.DEPOSIT):
-            return f"{words} {movement.payout}"
-        if movement.title or movement.order:
-            return f"{words}: {_narration(movement.order, (movement.title,))}"
-        return words
 
     def _links(self, order: str, payout: str, payer: str = "") -> Iterator[str]:
         if order:
@@ -315,7 +243,3 @@ def _days(dates: Dates) -> dict[str, Any]:
     """Return the days a file gives, as metadata."""
     named = {"ordered": dates.ordered, "settled": dates.settled, "paid-out": dates.paid_out}
     return {key: day for key, day in named.items() if day is not None}
-
-
-def _narration(order: str, titles: tuple[str, ...]) -> str:
-    return "; ".join(title for title in titles if title) or f"Order {order}"

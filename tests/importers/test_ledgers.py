@@ -7,6 +7,10 @@ import shutil
 from typing import TYPE_CHECKING
 
 import pytest
+from beancount import loader
+from beangulp.extract import DUPLICATE
+
+from millilot.importers.channel import ChannelImporter
 
 from .shop import Shop
 from .test_corpus import CORPUS
@@ -234,3 +238,39 @@ def test_a_row_number_that_is_the_number_of_another_order(shop: Shop) -> None:
     later = file(shop, "b.csv", "2026-03-05,Sale,3,Quiet Reed 2 mL,8.00,2", headings=headings)
     assert reasons(shop, later) == [("new", "")]
     assert re.findall(r"\^order-lantern-(\d)", shop.books.read_text(encoding="utf-8")) == ["2", "3"]
+
+
+def test_booked_on_the_day_it_was_paid_out(shop: Shop) -> None:
+    shop.profile.write_text(
+        PROFILE.replace('dates.format = "%Y-%m-%d"', 'dates = { format = "%Y-%m-%d", book-on = "paid-out" }')
+        .replace('title = "Item"', 'title = "Item", paid-out = "Paid"'), encoding="utf-8",
+    )
+    path = file(
+        shop, "a.csv", "2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00,2026-03-15", "2026-03-04,Sale,1002,,8.00,",
+        "2026-03-05,Fee,,,-1.00,", headings="Date,Type,Order,Item,Amount,Paid",
+    )
+    assert reasons(shop, path) == [("new", ""), ("skipped", "not paid out yet"), ("new", "")]
+    text = shop.books.read_text(encoding="utf-8")
+    assert '2026-03-15 * "Cedar Hour 5 mL" ^order-lantern-1001' in text
+    assert "  ordered: 2026-03-04\n  paid-out: 2026-03-15\n" in text
+    # A fee that is not of a sale is booked on its own day.
+    assert '2026-03-05 * "Fee"' in text
+
+
+@pytest.mark.parametrize(
+    "name", ["c01_ledger", "c02_latest_first", "d01_components", "e03_payouts_and_ledger", "g01_statement"],
+)
+def test_what_is_booked_is_marked_in_beangulp(shop: Shop, name: str) -> None:
+    path = shutil.copy(CORPUS / f"{name}.csv", shop.folder / "file.csv")
+    profile = CORPUS / f"{name}.toml"
+    importer = ChannelImporter(profile)
+    assert importer.identify(str(path))
+    assert importer.date(str(path)) is not None
+    first = importer.extract(str(path), [])
+    assert first
+    shop.run(path, "--profile", profile)
+    existing, _, _ = loader.load_file(str(shop.books))
+    again = importer.extract(str(path), existing)
+    importer.deduplicate(again, existing)
+    assert len(again) == len(first)
+    assert all(DUPLICATE in entry.meta for entry in again)
