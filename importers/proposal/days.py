@@ -210,11 +210,6 @@ def is_day(text: str) -> bool:
     return bool(readings(text))
 
 
-def day_of(text: str, days: Days) -> datetime.date | None:
-    """Return the day a text says by the file's layouts, or None."""
-    return next((reading.day for reading in readings(text) if reading.layout in days.formats), None)
-
-
 def find_days(
     columns: Mapping[str, Sequence[str]],
     context: Sequence[str] = (),

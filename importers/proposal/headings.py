@@ -16,66 +16,12 @@ from importlib.resources import files
 PRIVATE = "private"
 
 #: Words that say nothing about which column it is.
-_EMPTY_WORDS = frozenset(
-    [
-        "the",
-        "a",
-        "an",
-        "your",
-        "my",
-        "of",
-        "for",
-        "on",
-        "by",
-        "from",
-        "to",
-        "at",
-        "and",
-        "with",
-        "buyer",
-        "customer",
-        "charged",
-        "amount",
-        "order",
-        "item",
-        "cents",
-        "pence",
-        "centimes",
-        "der",
-        "die",
-        "das",
-        "des",
-        "vom",
-        "von",
-        "fur",
-        "am",
-        "im",
-        "zum",
-        "de",
-        "la",
-        "le",
-        "les",
-        "du",
-        "del",
-        "el",
-        "los",
-        "las",
-        "il",
-        "lo",
-        "di",
-        "da",
-        "per",
-        "al",
-        "van",
-        "het",
-        "een",
-        "voor",
-        "en",
-        "et",
-        "y",
-        "und",
-    ]
-)
+_WORDS = """
+    the a an your my of for on by from to at and with buyer customer charged amount order item cents pence centimes
+    der die das des vom von fur am im zum de la le les du del el los las il lo di da per al van het een voor en et
+    e y und
+"""
+_EMPTY_WORDS = frozenset(_WORDS.split())
 _CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD|CZK|HUF)\b\)?|[$€£¥]")
 
 
