@@ -37,7 +37,8 @@ _NAMED = re.compile(
     r"(?:(?P<weekday>[^\W\d_]+\.?)(?P<comma>,? ))?"
     r"(?:(?P<day>\d{1,2})(?P<after_day>\.?[ -]?(?:de )?)(?P<month>[^\W\d_]+\.?)(?P<after_month>[ ,-]+(?:de )?)"
     r"(?P<year>\d{4}|\d{2})"
-    r"|(?P<month2>[^\W\d_]+\.?)(?P<after_month2>[ -])(?P<day2>\d{1,2})(?P<after_day2>,? |-)(?P<year2>\d{4}|\d{2}))",
+    r"|(?P<month2>[^\W\d_]+\.?)(?P<after_month2>[ -])(?P<day2>\d{1,2})(?P<after_day2>,? |-)"
+    r"(?P<year2>\d{4}|\d{2}))",
 )
 
 
@@ -143,26 +144,18 @@ def _numeric(text: str) -> list[Reading]:
     if match is None:
         return []
     first, mark, second, third = match.groups()
-    if len(first) == 4:
-        return _dated([(f"%Y{mark}%m{mark}%d", first, second, third)]) if len(third) <= 2 else []
-    if len(first) > 2:
-        return []
-    if len(third) == 4:
-        return _dated(
-            [
-                (f"%d{mark}%m{mark}%Y", third, second, first),
-                (f"%m{mark}%d{mark}%Y", third, first, second),
-            ]
-        )
-    if len(third) != 2:
-        return []
-    return _dated(
-        [
-            (f"%d{mark}%m{mark}%y", f"20{third}", second, first),
-            (f"%m{mark}%d{mark}%y", f"20{third}", first, second),
-            *([(f"%y{mark}%m{mark}%d", f"20{first}", second, third)] if len(first) == 2 else []),
+    candidates = []
+    if len(first) == 4 and len(third) <= 2:
+        candidates = [(f"%Y{mark}%m{mark}%d", first, second, third)]
+    elif len(first) <= 2 and len(third) in {2, 4}:
+        year, directive = (third, "%Y") if len(third) == 4 else (f"20{third}", "%y")
+        candidates = [
+            (f"%d{mark}%m{mark}{directive}", year, second, first),
+            (f"%m{mark}%d{mark}{directive}", year, first, second),
         ]
-    )
+        if len(first) == len(third) == 2:
+            candidates.append((f"%y{mark}%m{mark}%d", f"20{first}", second, third))
+    return _dated(candidates)
 
 
 def _dated(candidates: Iterable[tuple[str, str, str, str]]) -> list[Reading]:
@@ -215,11 +208,6 @@ def _named(text: str) -> list[Reading]:
 def is_day(text: str) -> bool:
     """Whether a text can be read as a day."""
     return bool(readings(text))
-
-
-def day_of(text: str, days: Days) -> datetime.date | None:
-    """Return the day a text says by the file's layouts, or None."""
-    return next((reading.day for reading in readings(text) if reading.layout in days.formats), None)
 
 
 def find_days(
@@ -276,7 +264,8 @@ def _judge_shape(
         others = [
             text for layout, found in by_layout.items() if layout != fitting[0] for text in every - set(found)
         ]
-        because = f'"{others[0]}" can be nothing else' if others else "years first"
+        telling = next(iter(others), "" if order_of(fitting[0]) == "year first" else min(every))
+        because = f'"{telling}" can be nothing else' if telling else "years first"
         return Days(tuple(fitting), sure=True, because=because, zoned=_zoned(fitting))
     if not fitting:
         return _contradiction(texts, by_layout)
@@ -294,13 +283,14 @@ def _judge_names(fitting: list[str], by_layout: Mapping[str, dict[str, Reading]]
     for wide in fitting:
         if "%B" in wide and len(fitting) > 1:
             layouts = [layout for layout in fitting if "%B" not in layout][:1] or [wide]
-    languages: list[str] = []
-    for language in LANGUAGES:
+    languages = [
+        language
+        for language in LANGUAGES
         if all(
             any(language in found[text].languages for found in by_layout.values() if text in found)
             for text in every
-        ):
-            languages.append(language)
+        )
+    ]
     covered = {text for layout in layouts for text in by_layout[layout]}
     problem = "" if languages and covered == every else "the names of the months are of several languages"
     locale = languages[0] if languages else "en"

@@ -92,7 +92,7 @@ class Evidence:
 
 
 def examine(sheet: Sheet) -> Evidence:
-    """Return what the columns of a file are; those without a heading, or with one that comes twice, are left out."""
+    """Return what the columns of a file are, but for those without a heading of their own."""
     usable = [
         (place, heading, tuple(row.cells[place] for row in sheet.rows))
         for place, heading in enumerate(sheet.headings)

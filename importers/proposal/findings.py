@@ -92,12 +92,7 @@ class Draft:
         finding = self._findings.get(key)
         return finding.value if finding else None
 
-    def certainty(self, key: str) -> Certainty | None:
-        """Return how much is known of a key; None when nothing is put down."""
-        finding = self._findings.get(key)
-        return finding.certainty if finding else None
-
-    def fee(self, column: str, kind: str, role: str, sign: str, certainty: Certainty, because: str) -> None:
+    def fee(self, column: str, kind: str, *, role: str, sign: str, certainty: Certainty, because: str) -> None:
         """Put down a column of fees."""
         self.fees.append(
             _table(

@@ -16,9 +16,12 @@ from importlib.resources import files
 PRIVATE = "private"
 
 #: Words that say nothing about which column it is.
-_EMPTY_WORDS = frozenset(
-    ["the", "a", "an", "your", "my", "of", "for", "on", "by", "from", "to", "at", "and", "with", "buyer", "customer", "charged", "amount", "order", "item", "cents", "pence", "centimes", "der", "die", "das", "des", "vom", "von", "fur", "am", "im", "zum", "de", "la", "le", "les", "du", "del", "el", "los", "las", "il", "lo", "di", "da", "per", "al", "van", "het", "een", "voor", "en", "et", "y", "und"]
-)
+_WORDS = """
+    the a an your my of for on by from to at and with buyer customer charged amount order item cents pence centimes
+    der die das des vom von fur am im zum de la le les du del el los las il lo di da per al van het een voor en et
+    e y und
+"""
+_EMPTY_WORDS = frozenset(_WORDS.split())
 _CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD|CZK|HUF)\b\)?|[$€£¥]")
 
 
@@ -57,6 +60,30 @@ _TAX = re.compile(r"\b(?:tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|impuestos?|im
 _FEE = re.compile(r"\b(?:fees?|commission\w*|\w*gebuhr\w*|\w*provision|frais|comision\w*|tariff[ae]|commissie)\b")
 
 
+#: What a longer heading is about if no phrase explains most of it, the words that say most first.
+_ABOUT = {
+    "parent": (0.51, re.compile(r"\b(?:parent|related|original|linked|refers|verwandt\w*|ursprung\w*|liee)\b")),
+    "refund": (0.5, _BACK),
+    "tax": (0.49, _TAX),
+    "label": (0.48, re.compile(r"\b(?:labels?|\w*etikett\w*|etiquettes?|etiquetas?|etichett\w*)\b")),
+    "ads": (
+        0.47,
+        re.compile(r"\b(?:ads?|advert\w*|promoted|werbe\w*|werbung|publicit\w*|publicidad|pubblicita)\b"),
+    ),
+    "fee": (0.46, re.compile(rf"{_FEE.pattern}|\b(?:cut|processing|charges?|kommission|entgelt\w*)\b")),
+    "discount": (
+        0.45,
+        re.compile(r"\b(?:discount\w*|coupons?|vouchers?|promo|rabatt\w*|remise|sconto|descuento|korting)\b"),
+    ),
+    "postage": (
+        0.44,
+        re.compile(r"\b(?:shipping|postage|delivery|versand\w*|porto|port|envio|spedizion\w*|verzend\w*)\b"),
+    ),
+    "event": (0.42, re.compile(r"\b(?:txn?|trx|transaction|transaktion\w*|transaccion|transazione|transactie)\b")),
+    "net": (0.43, re.compile(r"\b(?:net|netto|proceeds|earnings?|payout|auszahlung\w*)\b")),
+}
+
+
 @lru_cache(maxsize=20_000)
 def meanings(heading: str) -> dict[str, float]:
     """Return what a heading may mean, with how well each fits: 1 when a phrase is the whole of it."""
@@ -66,6 +93,10 @@ def meanings(heading: str) -> dict[str, float]:
         best = max((fit(phrase, words) for phrase in phrases), default=0.0)
         if best > 0:
             scores[role] = best
+    if max(scores.values(), default=0.0) < 0.6:
+        for role, (score, about) in _ABOUT.items():
+            if about.search(" ".join(words)):
+                scores[role] = max(scores.get(role, 0.0), score)
     if _BACK.search(" ".join(words)):
         # What went back: of the tax, of the fees, or when.
         for role, word in (("refund_tax", _TAX), ("refund_fee", _FEE)):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.proposal.evidence import Column, Evidence, Holds
+from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
@@ -13,8 +13,10 @@ from millilot.importers.proposal.sums import solve
 from millilot.importers.proposal.words import event_of, slug
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from decimal import Decimal
+
+    from millilot.importers.proposal.findings import Finding
 
 _COSTS = frozenset({"fee", "ads", "label"})
 _SALE = frozenset({"price", "postage", "discount", "tax", "tax-remitted"})
@@ -38,6 +40,14 @@ _OUT = frozenset(
 _IN = frozenset(
     {"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
+#: What something is whose amounts all come in, and all go out.
+_RISING = {
+    "fee": "fee-refund",
+    "payout": "payout-returned",
+    "refund-tax": "tax-remitted",
+    "adjustment": "compensation",
+}
+_FALLING = {"tax": "tax-remitted", "postage": "label", "fee-refund": "fee"}
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
 
@@ -55,6 +65,9 @@ def _types(evidence: Evidence) -> Column | None:
     """Return the column that says what happened, None when there is none."""
     best: tuple[float, Column] | None = None
     roles = assign(evidence.columns)
+    booked = (roles.one("credit") is not None and roles.one("debit") is not None) or roles.one(
+        "balance"
+    ) is not None
     priced = roles.one("price") is not None and (roles.one("postage") or roles.one("net")) is not None
     for column in evidence.columns:
         if column.holds is not Holds.WORDS and not (column.holds is Holds.TEXT and len(column.values) <= 40):
@@ -69,7 +82,8 @@ def _types(evidence: Evidence) -> Column | None:
         named = max(column.meanings.get("type", 0.0), column.meanings.get("detail", 0.0) * 0.8)
         enough = len(kinds) >= 2 or (bool(kinds) and named >= 0.7 and not priced)
         various = len(column.values) > 0.6 * max(column.filled, 5)
-        if not enough or share < (0.35 if named >= 0.7 and not various else 0.6):
+        least = 0.35 if named >= 0.7 and (booked or not various) else 0.6
+        if not enough or share < least:
             continue
         if priced and kinds <= {"price", "refund"} and roles.role(column.heading) != "type":
             continue
@@ -188,7 +202,7 @@ class _Proposer:
             self._put("columns.credit", credit)
             self._put("columns.debit", debit)
             self.amounts = tuple(
-                None if plus is None and minus is None else (plus or 0) - abs(minus or 0)
+                None if plus is None and minus is None else (plus or ZERO) - abs(minus or ZERO)
                 for plus, minus in zip(credit.numbers, debit.numbers, strict=True)
             )
             return
@@ -198,6 +212,8 @@ class _Proposer:
             self.draft.guess("columns.total", gross.heading, "filled in rows without an amount of their own")
             self._day_of_total(gross)
             gross = None
+        if amount is not None and net is None and gross is not None and self._adds_up(amount, parts, gross):
+            net, gross = gross, None
         if amount is None and price is not None and gross is None and net is None:
             amount, price = price, None
         column = amount or gross or net or price
@@ -213,6 +229,14 @@ class _Proposer:
         elif parts:
             self._fees_without_net(column, parts)
         self._parts_of_price(column)
+
+    def _adds_up(self, amount: Column, parts: Sequence[Column], total: Column) -> bool:
+        """Whether a total is the amount and the fees."""
+        rows = range(len(total.numbers))
+        columns = {column.heading: tuple(self._cents(column, row) for row in rows) for column in (amount, *parts)}
+        goal = tuple(self._cents(total, row) for row in rows)
+        solutions = solve(goal, columns, lambda _name, _sign: 0.0, fixed=(amount.heading,))
+        return bool(parts) and bool(solutions) and not solutions[0].failing and len(solutions[0].signs) > 1
 
     def _is_total(self, gross: Column) -> bool:
         amount = self.roles.one("amount")
@@ -288,7 +312,14 @@ class _Proposer:
 
     def _fee(self, column: Column, sign: str, certainty: Certainty, because: str) -> None:
         role = {"ads": "ads", "label": "postage"}.get(self.roles.role(column.heading), "fees")
-        self.draft.fee(column.heading, slug(column.heading), role, sign, certainty, because)
+        self.draft.fee(
+            column.heading,
+            slug(column.heading),
+            role=role,
+            sign=sign,
+            certainty=certainty,
+            because=because,
+        )
 
     def _parts_of_price(self, amount: Column) -> None:
         """Put down columns that say what of a sale's amount is postage and tax."""
@@ -356,11 +387,11 @@ class _Proposer:
                 and "hold" not in kinds
                 and self._by_amount()
             )
-        kinds = Counter[str]()
+        parts = set()
         for word, detail in self._pairs():
             if event_of(word)[0] in {"price", ""}:
-                kinds[event_of(detail)[0]] += 1
-        return "price" in kinds and len(set(kinds) & {"postage", "tax", "fee", "price", "discount"}) >= 2
+                parts.add(event_of(detail)[0])
+        return "price" in parts and len(parts & {"postage", "tax", "fee", "price", "discount"}) >= 2
 
     def _by_amount(self) -> bool:
         assert self.type is not None  # noqa: S101
@@ -384,51 +415,46 @@ class _Proposer:
         )
 
     def _rules_of(self, word: str, details: dict[str, list[int]]) -> None:
+        """Put down what a type means, by its details where those tell more."""
         kind, score = event_of(word)
-        every = [row for rows in details.values() for row in rows]
         by_detail = {detail: event_of(detail) for detail in details if detail}
         told = [detail for detail, (of_detail, _) in by_detail.items() if of_detail]
         few = 0 < len(by_detail) <= _MOST_DETAILS and len(told) * 2 >= len(by_detail)
         inside = {by_detail[detail][0] for detail in told}
-        mixed = kind in {"price", "refund", ""} and bool(inside - {kind, ""}) and few
-        if kind in {"fee", "adjustment"} and few and word:
-            mixed = True
-        if not mixed:
-            if kind:
-                self._rule(kind, word, None, every, score)
-            elif len(told) == len(by_detail) and told and len(inside) == 1:
-                self._rule(next(iter(inside)), word, None, every, 0.5)
-            else:
-                self._unknown(word, None, every)
+        if few and (kind in {"fee", "adjustment"} or (kind in {"price", "refund", ""} and inside - {kind})):
+            self._rules_by_detail(word, details, by_detail)
             return
+        every = [row for rows in details.values() for row in rows]
+        if kind:
+            self._rule(kind, word, None, every, score)
+        elif told and len(told) == len(by_detail) and len(inside) == 1:
+            self._rule(next(iter(inside)), word, None, every, 0.5)
+        else:
+            self._unknown(word, None, every)
+
+    def _rules_by_detail(
+        self,
+        word: str,
+        details: dict[str, list[int]],
+        by_detail: dict[str, tuple[str, float]],
+    ) -> None:
+        kind, score = event_of(word)
         grouped: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
-        for detail in details:
+        for detail, rows in details.items():
             of_detail, _ = by_detail.get(detail, ("", 0.0))
             meant = self._together(kind, of_detail, detail)
+            if not meant and kind == "price" and self._lowers(rows):
+                # Nobody knows the word, but it is taken off a sale.
+                meant = "fee"
             grouped[meant, slug(detail) if meant in _COSTS and detail else ""].append(detail)
         for (meant, _), texts in grouped.items():
-            rows = [row for text in texts for row in details[text]]
-            named = [text for text in texts if text]
-            if not named:
-                if meant:
-                    self._rule(meant, word, None, rows, score * 0.9)
-                else:
-                    self._unknown(word, None, rows)
-            elif not meant and kind == "price" and self._lowers(rows):
-                for text in named:
-                    self.draft.event(
-                        Certainty.GUESSED,
-                        "nobody knows the word, but it is taken off a sale",
-                        type=[word],
-                        detail=[text],
-                        **{"is": "fee"},
-                        kind=slug(text),
-                    )
-            elif meant:
-                sure = min(by_detail[text][1] for text in named)
-                self._rule(meant, word, named, rows, min(sure, score or 1.0))
-            else:
-                self._unknown(word, named, rows)
+            every = [row for text in texts for row in details[text]]
+            named = [text for text in texts if text] or None
+            if not meant:
+                self._unknown(word, named, every)
+                continue
+            sure = min((by_detail[text][1] for text in named or ()), default=score * 0.9)
+            self._rule(meant, word, named, every, min(sure, score or 1.0))
 
     def _lowers(self, rows: Iterable[int]) -> bool:
         numbers = [self.amounts[row] or 0 for row in rows] if self.amounts else []
@@ -445,71 +471,53 @@ class _Proposer:
             return detail if detail in {"ads", "label", "fee-refund", "tax-remitted", "fee"} else "fee"
         return kind
 
-    def _rule(self, kind: str, word: str, details: list[str] | None, rows: Iterable[int], score: float) -> None:
-        numbers = (
-            [number for row in rows if (number := self.amounts[row]) is not None and number]
-            if self.amounts
-            else []
-        )
-        raised = sum(number > 0 for number in numbers)
-        certainty = Certainty.SURE if score >= 0.9 else Certainty.GUESSED
+    def _rule(self, kind: str, word: str, details: list[str] | None, rows: Sequence[int], score: float) -> None:
+        """Put down what a type, with some details, means."""
+        certainty = Certainty.SURE if score >= 0.9 and kind != "skip" else Certainty.GUESSED
         because = "what the words mean"
-        reversed_ = None
-        if self.inverted:
-            reversed_ = True
-            raised = len(numbers) - raised
         if kind == "discount" and self.roles.one("order") is None:
             kind, certainty = "ads", Certainty.GUESSED
-        if kind == "tax" and numbers and not raised:
-            kind = "tax-remitted"
-        if kind == "postage" and numbers and not raised:
-            kind, certainty = "label", Certainty.GUESSED
-        if kind in _OUT and numbers and raised == len(numbers) and not self.two_columns and not self.inverted:
-            reversed_ = self._is_reversed(rows)
-            if reversed_:
-                because = "what the words mean; its amounts are above 0 though they go out"
-            elif kind == "fee":
-                kind = "fee-refund"
-            elif kind == "payout":
-                kind = "payout-returned"
-            elif kind == "refund-tax":
-                kind = "tax-remitted"
-        if self.two_columns and kind == "payout" and numbers and raised == len(numbers):
-            kind = "payout-returned"
-        if kind == "fee-refund" and numbers and not raised:
-            kind = "fee"
-        if kind in {"release", "dispute-won"} and numbers and not raised and not self.inverted:
-            reversed_, certainty = True, Certainty.GUESSED
-            because = "what the words mean; but its amounts are below 0"
-        if kind == "price" and numbers and not raised:
-            kind, certainty = self._negative_price(word), Certainty.GUESSED
-            because = "its amounts are below 0"
-        account = None
-        if kind == "private":
-            account = "Equity:Owner"
-        elif kind == "adjustment":
-            if numbers and raised == len(numbers):
-                kind, certainty, because = (
-                    "compensation",
-                    Certainty.GUESSED,
-                    "an adjustment that only raises the balance",
-                )
-            else:
-                account, certainty = "Expenses:Selling:Fees", Certainty.GUESSED
-                because = "what the words mean; say which account it belongs to"
-        if kind == "skip":
-            certainty = Certainty.GUESSED
-        fee = slug(" ".join(details[:1]) if details else word) if kind in _COSTS else None
+        kind, turned, doubt = self._by_sign(kind, word, rows)
+        if doubt:
+            because = f"{because}; {doubt}"
+            certainty = Certainty.GUESSED if turned is not True else certainty
+        account = {"private": "Equity:Owner", "adjustment": "Expenses:Selling:Fees"}.get(kind)
+        if account:
+            certainty, because = Certainty.GUESSED, f"{because}; only you know the account"
         self.draft.event(
             certainty,
             because,
             type=[word] if word else None,
             detail=details,
             **{"is": kind},
-            kind=fee,
+            kind=slug(" ".join(details[:1]) if details else word) if kind in _COSTS else None,
             account=account,
-            reversed=reversed_ or None,
+            reversed=turned or None,
         )
+
+    def _by_sign(self, kind: str, word: str, rows: Iterable[int]) -> tuple[str, bool, str]:
+        """Return what something is by the signs of its amounts, whether they are turned round, and a doubt."""
+        numbers = [number for row in rows if (number := self.amounts[row])] if self.amounts else []
+        raised = sum(number > 0 for number in numbers)
+        if not numbers or 0 < raised < len(numbers):
+            return kind, self.inverted, ""
+        fixed = self.two_columns or self.inverted
+        if (raised > 0) is not self.inverted:
+            return self._rising(kind, rows, fixed=fixed)
+        if kind in {"release", "dispute-won"} and not fixed:
+            return kind, True, "its amounts are below 0 though they come in"
+        if kind == "price":
+            return self._negative_price(word), self.inverted, "its amounts are below 0"
+        return _FALLING.get(kind, kind), self.inverted, ""
+
+    def _rising(self, kind: str, rows: Iterable[int], *, fixed: bool) -> tuple[str, bool, str]:
+        """Return what something is whose amounts are all above 0."""
+        if kind in _OUT and not fixed and self._is_reversed(rows):
+            return kind, True, "its amounts are above 0 though they go out"
+        if kind == "fee" and self.type and not any(event_of(word)[0] == "price" for word in self.type.values):
+            return "price", self.inverted, "it only raises the balance, and no other word is a sale"
+        doubt = "it only raises the balance" if kind == "adjustment" else ""
+        return _RISING.get(kind, kind), self.inverted, doubt
 
     def _negative_price(self, word: str) -> str:
         """Return what something is that would be a sale if its amounts were not below 0."""
@@ -556,12 +564,50 @@ class _Proposer:
         return None if falls == rises else falls > rises
 
     def _unknown(self, word: str, details: list[str] | None, rows: Sequence[int]) -> None:
+        """Guess what a word nobody knows means from where its rows stand, or say that it is not known."""
+        kind = self._by_place(rows)
+        if kind:
+            because = {
+                "fee": "nobody knows the word, but each is a small part of a sale of the same day",
+                "price": "nobody knows the word, but each row is the first of an order and names a size",
+            }[kind]
+            self.draft.event(
+                Certainty.GUESSED,
+                because,
+                type=[word] if word else None,
+                detail=details,
+                **{"is": kind},
+                kind=slug(" ".join(details) if details else word) if kind == "fee" else None,
+            )
+            return
         place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
         if not word:
             place = "rows without a word"
         self.draft.gap(
             f"What {place} means could not be found; its {len(rows)} row(s) are refused until [[events]] says so.",
         )
+
+    def _by_place(self, rows: Sequence[int]) -> str:
+        """Return what rows are by the orders they belong to, or nothing."""
+        order, title, date = self.roles.one("order"), self.roles.one("title"), self.draft.value("columns.date")
+        if order is None or not self.amounts or date is None or not all(order.cells[row] for row in rows):
+            return ""
+        days = self.evidence.of(date).cells
+        amounts = [self.amounts[row] or ZERO for row in rows]
+        if all(amount < 0 for amount in amounts):
+            sales: defaultdict[tuple[str, str], Decimal] = defaultdict(lambda: ZERO)
+            for row, number in enumerate(self.amounts):
+                if number is not None and number > 0:
+                    sales[order.cells[row], days[row][:10]] += number
+            small = all(
+                -amount * 3 <= sales[order.cells[row], days[row][:10]]
+                for row, amount in zip(rows, amounts, strict=True)
+            )
+            return "fee" if small else ""
+        first = {number: row for row, number in reversed(list(enumerate(order.cells)))}
+        sized = title is not None and title.sizes >= 0.5 and all(title.cells[row] for row in rows)
+        alone = all(first[order.cells[row]] == row for row in rows)
+        return "price" if sized and alone and all(amount > 0 for amount in amounts) else ""
 
     # What stands in the rows of payouts, and the running balance.
 
@@ -582,9 +628,9 @@ class _Proposer:
             row for table in self.draft.events if table["is"].value in kinds for row in self._rows_of_table(table)
         ]
 
-    def _rows_of_table(self, table: dict[str, object]) -> list[int]:
-        words = getattr(table.get("type"), "value", None)
-        details = getattr(table.get("detail"), "value", None)
+    def _rows_of_table(self, table: Mapping[str, Finding]) -> list[int]:
+        words = table["type"].value if "type" in table else None
+        details = table["detail"].value if "detail" in table else None
         return [
             row
             for (word, detail), rows in self._pairs().items()
@@ -614,7 +660,7 @@ class _Proposer:
             self.draft.put("file.balance", best, Certainty.SURE, f"the oldest row is {oldest}")
         elif pairs and good[best] >= 0.5 * pairs:
             self.draft.notes.append(
-                f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows only, so it is not checked.',
+                f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows; it is not checked.',
             )
         elif pairs:
             self.draft.notes.append(

@@ -26,7 +26,12 @@ _SYMBOLS = {
     "CHF": "CHF",
     "Fr.": "CHF",
 }
-_CODE = re.compile(r"(?<![A-Za-z])([A-Z]{3})(?![A-Za-z])")
+_CODES = (
+    "USD|EUR|GBP|CHF|CAD|AUD|NZD|SEK|NOK|DKK|PLN|CZK|HUF|JPY|CNY|SGD|HKD|INR|BRL|MXN|ZAR|KRW|TRY|ILS|RON|ISK|THB|AED"
+    "|KWD|BHD"
+)
+#: A currency, but not the letters of a number such as CAD-12.
+CODE = re.compile(rf"(?<![A-Za-z])({_CODES})(?![A-Za-z]|-\d)")
 _BODY = re.compile(r"\d(?:[\d.,' ]*\d)?|[.,]\d+")
 
 
@@ -57,7 +62,7 @@ def bare(text: str) -> tuple[str, bool] | None:
     text = text.replace("\N{MINUS SIGN}", "-")
     for apostrophe in _APOSTROPHES:
         text = text.replace(apostrophe, "'")
-    text = _CODE.sub("", text)
+    text = CODE.sub("", text)
     text = re.sub("z\u0142|K\u010d|Fr\\.", "", text)
     text = "".join(character for character in text if unicodedata.category(character) != "Sc").strip()
     negative = False
@@ -72,7 +77,7 @@ def bare(text: str) -> tuple[str, bool] | None:
 
 def currency_of(text: str) -> str | None:
     """Return the currency an amount names, by its code or its symbol; None when it names none."""
-    if match := _CODE.search(text):
+    if match := CODE.search(text):
         return match[1]
     return next((code for symbol, code in _SYMBOLS.items() if symbol in text), None)
 

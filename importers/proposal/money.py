@@ -7,7 +7,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.evidence import Evidence, Holds
-from millilot.importers.proposal.marks import currency_of
+from millilot.importers.proposal.marks import CODE, currency_of
 from millilot.importers.proposal.roles import AMOUNTS, assign
 from millilot.ledger.money import minor_digits
 
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from millilot.importers.proposal.findings import Draft
     from millilot.importers.proposal.sheet import Sheet
 
-_KNOWN = "USD EUR GBP CHF CAD AUD NZD SEK NOK DKK PLN CZK HUF JPY CNY SGD HKD INR BRL MXN ZAR KRW TRY ILS RON ISK THB AED KWD BHD"
-_CODES = re.compile(rf"(?<![A-Za-z])(?:{'|'.join(_KNOWN.split())})(?![A-Za-z])")
 _SYMBOLS = {"\u20ac": "EUR", "\u00a3": "GBP", "$": "USD"}
 _MINOR = re.compile(
     r"\b(?:cents?|pence|pennies|minor(?: units?)?|centimes|c[ée]ntimos|centesimi|rappen|ct)\b", re.IGNORECASE
@@ -29,7 +27,7 @@ def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], dra
     """Put down the currency; return it, or the one of the books or nothing where it is not known."""
     column = assign(evidence.columns).one("currency")
     if column is not None:
-        counts = Counter(cell for cell in column.cells if cell)
+        counts = Counter(cell.upper() for cell in column.cells if cell)
         (first, count), *others = counts.most_common()
         if not others:
             draft.sure("currency", first, f'all rows of "{column.heading}"')
@@ -44,11 +42,11 @@ def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], dra
             found.update(code for cell in dict.fromkeys(each.cells) if (code := currency_of(cell)))
     if found:
         return _settle(found, draft, "the amounts name it", of_books, '"$"' if "USD" in found else "")
-    named = Counter(code for heading in sheet.headings for code in _CODES.findall(heading))
+    named = Counter(code for heading in sheet.headings for code in CODE.findall(heading))
     named.update(code for heading in sheet.headings for symbol, code in _SYMBOLS.items() if symbol in heading)
     if named:
         return _settle(named, draft, "the headings name it", of_books, "")
-    above = Counter(code for record in sheet.preamble for cell in record.cells for code in _CODES.findall(cell))
+    above = Counter(code for record in sheet.preamble for cell in record.cells for code in CODE.findall(cell))
     if above:
         return _settle(above, draft, "the lines above the headings name it", of_books, "")
     if of_books:

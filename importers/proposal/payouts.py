@@ -73,16 +73,12 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
     gross = roles.one("gross") or roles.one("price")
     if gross is None:
         return
-    names = {
-        column.heading: column
+    vectors = {
+        column.heading: tuple(int((number or 0) * scale) for number in column.numbers)
         for column in evidence.columns
         if column is not net
         and column.holds in {Holds.AMOUNTS, Holds.WHOLE}
         and roles.role(column.heading) in {*_SIGNS, "price"}
-    }
-    vectors = {
-        heading: tuple(int((number or 0) * scale) for number in column.numbers)
-        for heading, column in names.items()
     }
     totals = {heading: sum(amounts) for heading, amounts in vectors.items()}
 
@@ -95,35 +91,35 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
     goal = tuple(int((number or 0) * scale) for number in net.numbers)
     solutions = solve(goal, vectors, penalty, fixed=(gross.heading,))
     if not solutions:
-        draft.notes.append(
-            f'No sum of the other columns makes "{net.heading}", so what it is made of is left out.'
-        )
+        draft.notes.append(f'No sum of the other columns makes "{net.heading}", so its parts are left out.')
         return
     draft.sure("columns.gross", gross.heading, f'with the other columns it makes "{net.heading}"')
     if failing := solutions[0].failing:
         draft.notes.append(
-            f'"{net.heading}" is not the sum of the other columns in {len(failing)} of {len(goal)} rows; they are refused.',
+            f'"{net.heading}" is not the sum of the other columns in {len(failing)} of {len(goal)} rows, '
+            "which are refused.",
         )
     for heading, sign in solutions[0].signs.items():
-        role = roles.role(heading)
-        if heading == gross.heading:
-            continue
-        positive = totals[heading] > 0
-        if role in {"postage", "tax"}:
-            draft.sure(f"columns.{role}", heading, "part of the sum")
-            if role == "tax":
-                draft.sure("tax.remitted", value=False, because="the payouts have it in them")
-        elif role in {"refund", "refund_tax", "refund_fee"}:
-            key = {"refund": "amount", "refund_tax": "tax", "refund_fee": "fee"}[role]
-            draft.sure(f"refund.{key}", heading, "part of the sum")
-            draft.sure("refund.sign", "positive" if positive else "negative", "the sign of its amounts")
-        else:
-            books = {"ads": "ads", "label": "postage"}.get(role, "fees")
-            draft.fee(
-                heading,
-                slug(heading),
-                books,
-                "positive" if sign < 0 else "negative",
-                Certainty.SURE,
-                "taken off in the sum",
-            )
+        if heading != gross.heading:
+            _part(heading, roles.role(heading), sign, draft, positive=totals[heading] > 0)
+
+
+def _part(heading: str, role: str, sign: int, draft: Draft, *, positive: bool) -> None:
+    """Put down one of the amounts a payout is made of."""
+    if role in {"postage", "tax"}:
+        draft.sure(f"columns.{role}", heading, "part of the sum")
+        if role == "tax":
+            draft.sure("tax.remitted", value=False, because="the payouts have it in them")
+    elif role in {"refund", "refund_tax", "refund_fee"}:
+        key = {"refund": "amount", "refund_tax": "tax", "refund_fee": "fee"}[role]
+        draft.sure(f"refund.{key}", heading, "part of the sum")
+        draft.sure("refund.sign", "positive" if positive else "negative", "the sign of its amounts")
+    else:
+        draft.fee(
+            heading,
+            slug(heading),
+            role={"ads": "ads", "label": "postage"}.get(role, "fees"),
+            sign="positive" if sign < 0 else "negative",
+            certainty=Certainty.SURE,
+            because="taken off in the sum",
+        )

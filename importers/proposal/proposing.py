@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -37,85 +37,13 @@ if TYPE_CHECKING:
 #: How many entries are shown as they would be booked, and how many refusals.
 SHOWN = 3
 #: Words of a file's name that are not the name of the channel.
-_NAME_WORDS = frozenset(
-    [
-        "orders",
-        "order",
-        "sales",
-        "sale",
-        "export",
-        "exports",
-        "report",
-        "reports",
-        "statement",
-        "transactions",
-        "transaction",
-        "activity",
-        "items",
-        "ledger",
-        "payouts",
-        "payout",
-        "csv",
-        "tsv",
-        "txt",
-        "data",
-        "download",
-        "file",
-        "history",
-        "earnings",
-        "settlement",
-        "settlements",
-        "all",
-        "my",
-        "shop",
-        "list",
-        "account",
-        "bestellungen",
-        "verkaufe",
-        "umsatze",
-        "commandes",
-        "ventes",
-        "pedidos",
-        "ventas",
-        "ordini",
-        "vendite",
-        "bestellingen",
-        "verkopen",
-        "from",
-        "to",
-        "january",
-        "february",
-        "march",
-        "april",
-        "may",
-        "june",
-        "july",
-        "august",
-        "september",
-        "october",
-        "november",
-        "december",
-        "jan",
-        "feb",
-        "mar",
-        "apr",
-        "jun",
-        "jul",
-        "aug",
-        "sep",
-        "oct",
-        "nov",
-        "dec",
-        "monthly",
-        "weekly",
-        "daily",
-        "detail",
-        "details",
-        "sold",
-        "bank",
-        "channel",
-    ],
-)
+_NAME_WORDS = """
+    orders order sales sale export exports report reports statement transactions transaction activity items ledger
+    payouts payout csv tsv txt data download file history earnings settlement settlements all my shop list account
+    bestellungen verkaufe umsatze commandes ventes pedidos ventas ordini vendite bestellingen verkopen from to
+    january february march april may june july august september october november december jan feb mar apr jun jul
+    aug sep oct nov dec monthly weekly daily detail details sold bank channel
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +95,6 @@ class Proposal:
     trial: Trial | None = None
     problem: str = ""
     with_books: bool = False
-    files: dict[str, Any] = field(default_factory=dict)
 
     def of(self, certainty: Certainty) -> list[Finding]:
         """Return the findings of which so much is known."""
@@ -206,7 +133,9 @@ def propose(
     _require_unique(sheet, draft)
     text = write_profile(draft, path.name)
     trial, problem = _try(path, text, draft, entries)
-    complete = draft.complete and trial is not None
+    if trial is not None and trial.counts["refused"] and not (trial.counts["new"] or trial.counts["unsorted"]):
+        problem = "every row that counts is refused: the columns are something else than they seem"
+    complete = draft.complete and trial is not None and not problem
     return Proposal(
         path=path,
         rows=len(sheet.rows),
@@ -251,7 +180,8 @@ def _name(path: Path, account: str, draft: Draft) -> None:
         draft.sure("channel", channel, "the last part of the account")
         draft.sure("account", account, "as asked for")
         return
-    words = [word for word in re.findall(r"[^\W\d_]+", path.stem) if normalise(word) not in _NAME_WORDS]
+    plain = frozenset(_NAME_WORDS.split())
+    words = [word for word in re.findall(r"[^\W\d_]+", path.stem) if normalise(word) not in plain]
     named = [word for word in words if len(word) > 2]
     channel = "".join(word[0].upper() + word[1:] for word in named[:2])
     if channel and account_names.is_valid(f"Assets:{channel}"):
@@ -263,7 +193,7 @@ def _name(path: Path, account: str, draft: Draft) -> None:
 def _file(sheet: Sheet, draft: Draft) -> None:
     draft.sure("file.delimiter", sheet.delimiter, "what makes a table of the file")
     if sheet.encoding_sure:
-        if sheet.encoding not in {"utf-8"}:
+        if sheet.encoding != "utf-8":
             draft.sure("file.encoding", sheet.encoding, "the file's own mark or its NULs")
     else:
         draft.guess("file.encoding", sheet.encoding, "the letters that make words in it")
@@ -351,7 +281,7 @@ def _try(path: Path, text: str, draft: Draft, entries: Sequence[Directive]) -> t
         for posting in entry.postings
         if posting.meta and "title" in posting.meta
     )
-    titles = {title for title in _titles(path, profile)} if profile.columns.title else set()
+    titles = set(_titles(path, profile)) if profile.columns.title else set()
     refused = [fate for fate in result.fates if fate.fate is Outcome.REFUSED]
     return Trial(
         counts={outcome.value: getattr(result, outcome.value) for outcome in Outcome},

@@ -37,6 +37,17 @@ AMOUNTS = frozenset(
 )
 _NUMBERS = frozenset({"order", "event", "parent", "payout", "line"})
 _WORDS = frozenset({"status", "type", "currency", "zone"})
+#: What the columns of some roles hold, and how well that goes with them.
+_HELD: tuple[tuple[frozenset[str], Mapping[Holds, float]], ...] = (
+    (_DAYS, {Holds.DAYS: 1.0, Holds.NOTHING: 0.6}),
+    (AMOUNTS, {Holds.AMOUNTS: 1.0, Holds.WHOLE: 0.95, Holds.NOTHING: 0.7}),
+    (_NUMBERS, {Holds.TEXT: 1.0, Holds.WORDS: 0.95, Holds.WHOLE: 1.0, Holds.NOTHING: 0.5}),
+    (_WORDS, {Holds.WORDS: 1.0, Holds.TEXT: 0.6, Holds.NOTHING: 0.5}),
+    (frozenset({"quantity"}), {Holds.WHOLE: 1.0, Holds.AMOUNTS: 0.7, Holds.NOTHING: 0.5}),
+    (frozenset({"sku"}), {Holds.TEXT: 1.0, Holds.WORDS: 1.0, Holds.WHOLE: 0.8, Holds.NOTHING: 0.5}),
+    (frozenset({"title", "detail"}), {Holds.TEXT: 1.0, Holds.WORDS: 1.0, Holds.NOTHING: 0.5}),
+    (frozenset({"time"}), {Holds.TEXT: 1.0, Holds.WORDS: 1.0}),
+)
 #: Roles that more than one column may have.
 _MANY = frozenset(
     {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "time", "gross", PRIVATE}
@@ -108,7 +119,7 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
 
 
 def _two_sides(columns: list[Column]) -> tuple[Column, Column] | None:
-    """Return columns for what comes in and what goes out, of which each row fills one; None when there are none."""
+    """Return the columns of what comes in and what goes out, of which each row fills one, or None."""
     numeric = [column for column in columns if column.holds in {Holds.AMOUNTS, Holds.WHOLE}]
     for credit in numeric:
         for debit in numeric:
@@ -122,28 +133,14 @@ def _two_sides(columns: list[Column]) -> tuple[Column, Column] | None:
 
 def _agrees(role: str, column: Column) -> float:
     """Return how well what a column holds goes with a role, 0 for not at all."""
-    holds = column.holds
-    if role in _DAYS:
-        return {Holds.DAYS: 1.0, Holds.NOTHING: 0.6}.get(holds, 0.0)
-    if role in AMOUNTS:
-        return {Holds.AMOUNTS: 1.0, Holds.WHOLE: 0.95, Holds.NOTHING: 0.7}.get(holds, 0.0)
-    if role in _NUMBERS:
-        return {Holds.TEXT: 1.0, Holds.WORDS: 0.95, Holds.WHOLE: 1.0, Holds.NOTHING: 0.5}.get(holds, 0.0)
-    if role in _WORDS:
-        coded = all(len(value) == 3 and value.isalpha() for value in column.values)
-        if role == "currency":
-            return 1.2 if coded and column.values else 0.0
-        return {Holds.WORDS: 1.0, Holds.TEXT: 0.8 if column.filled < 8 else 0.4, Holds.NOTHING: 0.5}.get(
-            holds, 0.0
-        )
-    if role == "quantity":
-        small = all(number is None or (0 <= number < 1000 and number == int(number)) for number in column.numbers)
-        return {Holds.WHOLE: 1.0, Holds.AMOUNTS: 0.7, Holds.NOTHING: 0.5}.get(holds, 0.0) if small else 0.0
-    if role in {"title", "detail", "sku"}:
-        whole = 0.8 if role == "sku" else 0.0
-        return {Holds.TEXT: 1.0, Holds.WORDS: 1.0, Holds.WHOLE: whole, Holds.NOTHING: 0.5}.get(holds, 0.0)
-    if role == "time":
-        return 1.0 if holds in {Holds.TEXT, Holds.WORDS} else 0.0
-    if role == "rate":
-        return 1.0
-    return 1.0 if holds is not Holds.AMOUNTS else 0.3
+    if role == "currency":
+        coded = bool(column.values) and all(len(value) == 3 and value.isalpha() for value in column.values)
+        return 1.2 if coded else 0.0
+    if role == "quantity" and any(number and not 0 < number < 1000 for number in column.numbers):
+        return 0.0
+    if role in {"status", "type"} and column.holds is Holds.TEXT:
+        return 0.8 if column.filled < 8 else 0.4
+    fitting = next((held for roles, held in _HELD if role in roles), None)
+    if fitting is not None:
+        return fitting.get(column.holds, 0.0)
+    return 0.3 if column.holds is Holds.AMOUNTS and role != "rate" else 1.0

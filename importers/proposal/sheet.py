@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from millilot.importers.problems import FileError
-from millilot.importers.proposal.headings import PRIVATE, meanings, normalise
+from millilot.importers.proposal.headings import meanings, normalise
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,7 +68,6 @@ class Sheet:
         end: how the text below the rows begins, or empty.
         repeated: lines on which the headings come again.
         odd: lines whose number of cells is not that of the headings.
-        others: other delimiters that make a table of the file as well.
     """
 
     path: Path
@@ -80,7 +79,6 @@ class Sheet:
     headings: tuple[str, ...]
     rows: tuple[Record, ...]
     totals: tuple[str, ...] = ()
-    totals_rows: tuple[Record, ...] = ()
     end: str = ""
     repeated: tuple[int, ...] = ()
     odd: tuple[int, ...] = ()
@@ -263,7 +261,6 @@ def _sheet(path: Path, encoding: str, records: list[Record], place: int, delimit
         headings=headings,
         rows=tuple(rows),
         totals=tuple(dict.fromkeys(next(cell for cell in record.cells if cell) for record in totals)),
-        totals_rows=tuple(totals),
         end=end,
         repeated=tuple(repeated),
         odd=tuple(odd),
@@ -294,9 +291,3 @@ def _is_text(record: Record, width: int) -> bool:
         and not any(map(_is_value, texts))
         and bool(re.search(r"[^\W\d]{2}", texts[0]))
     )
-
-
-def private(heading: str) -> bool:
-    """Whether a column is about a person."""
-    scores = meanings(heading)
-    return bool(scores) and max(scores, key=lambda role: scores[role]) == PRIVATE

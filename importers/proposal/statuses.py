@@ -84,5 +84,5 @@ def _check_shipped(words: Sequence[str], status: Column, roles: Assigned, draft:
     for word in words:
         if any(shipped.cells[row] for row in _rows(word, status)):
             draft.notes.append(
-                f'The status "{word}" waits to be poured, but some of its rows have a day under "{shipped.heading}".',
+                f'The status "{word}" waits to be poured, but rows of it have a day under "{shipped.heading}".',
             )

@@ -64,7 +64,7 @@ def solve(
     candidates = _checked(found, rest, columns, whole)
     if not any(not failing for _, failing in candidates):
         # Some rows are odd: what holds in a stretch of the others is held against all.
-        size = max(len(free) // 2 + 3, 5)
+        size = max((len(free) + 1) // 2 + 2, 3)
         for start in range(0, max(len(target) - size, 0) + 1, max(size // 2, 1)):
             stretch = list(range(start, min(start + size, len(target))))
             found |= {tuple(sorted(signs.items())) for signs in _combine(rest, columns, free, stretch)}

@@ -20,8 +20,10 @@ _ABOUT = (
         "fee-refund",
         (
             r"fees?|commission|\w*gebuhr\w*|\w*provision|frais|comision\w*|commission[ei]|tariff[ae]|\w*kosten",
-            r"refund\w*|credit\w*|return\w*|revers\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*"
-            r"|terugbet\w*|gutschrift|back",
+            (
+                r"refund\w*|credit\w*|return\w*|revers\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*"
+                r"|terugbet\w*|gutschrift|back"
+            ),
         ),
     ),
     (
@@ -35,8 +37,10 @@ _ABOUT = (
         "tax-remitted",
         (
             r"tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|btw",
-            r"remit\w*|withh\w*|kept|passed|handed|\w*gefuhrt\w*|\w*behalten\w*|reverse\w*|retenu\w*|retenid\w*"
-            r"|versat\w*|trattenut\w*|\w*gedragen|ingehouden",
+            (
+                r"remit\w*|withh\w*|kept|passed|handed|\w*gefuhrt\w*|\w*behalten\w*|reverse\w*|retenu\w*"
+                r"|retenid\w*|versat\w*|trattenut\w*|\w*gedragen|ingehouden"
+            ),
         ),
     ),
     ("label", (r"\w*labels?|\w*etikett\w*|etiquettes?|etiquetas?|etichett\w*|paketschein",)),
@@ -57,8 +61,10 @@ _ABOUT = (
     (
         "payout",
         (
-            r"pay ?outs?|withdrawals?|disburse\w*|auszahlung\w*|versement|virement|bonifico|uitbetaling\w*"
-            r"|transferencia",
+            (
+                r"pay ?outs?|withdrawals?|disburse\w*|auszahlung\w*|versement|virement|bonifico|uitbetaling\w*"
+                r"|transferencia"
+            ),
         ),
     ),
     ("refund", (r"refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|ruckzahlung",)),

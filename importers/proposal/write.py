@@ -7,12 +7,10 @@ import re
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from millilot.importers.proposal.findings import Certainty, Finding
-
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from millilot.importers.proposal.findings import Draft
+    from millilot.importers.proposal.findings import Draft, Finding
 
 _TABLES = ("", "file", "numbers", "dates", "columns", "status", "tax", "refund", "titles")
 _WIDTH = 100
@@ -99,8 +97,3 @@ def toml_value(value: Any) -> str:
 
 def _printable(text: str) -> str:
     return "".join(character if character.isprintable() else " " for character in text)
-
-
-def is_gap(finding: Finding) -> bool:
-    """Whether a finding is one the owner must settle."""
-    return finding.certainty in {Certainty.MISSING, Certainty.CONTRADICTED}

@@ -136,29 +136,28 @@ def _as_table(proposal: Proposal, output: Path | None) -> str:
         findings = proposal.of(certainty)
         if findings:
             lines += ["", heading, *_finding_lines(findings)]
-    if proposal.gaps:
-        lines += ["", "Not known"]
-        for gap in proposal.gaps:
-            lines += _wrapped(gap, "  ", "    ")
-    if proposal.notes:
-        lines += ["", "Notes"]
-        for note in proposal.notes:
-            lines += _wrapped(note, "  ", "    ")
+    for heading, texts in (("Not known", proposal.gaps), ("Notes", proposal.notes)):
+        if texts:
+            lines += ["", heading, *(line for text in texts for line in _wrapped(text, "  ", "    "))]
     lines.append("")
     if proposal.trial is None:
         lines += _wrapped(f"Not tried: {proposal.problem}.")
     else:
         lines += _trial_lines(proposal.trial, with_books=proposal.with_books)
-    lines.append("")
+        if proposal.problem:
+            lines += _wrapped(f"{proposal.problem[0].upper()}{proposal.problem[1:]}.")
+    return "\n".join(map(printable, [*lines, "", *_last_lines(proposal, output)]))
+
+
+def _last_lines(proposal: Proposal, output: Path | None) -> Iterator[str]:
     if output is not None:
-        lines += _wrapped(f"Written to {output}.")
+        yield from _wrapped(f"Written to {output}.")
     elif proposal.complete:
-        lines += _wrapped(
-            "-o FILE writes it; profiles beside the books, in profiles/, are found by millilot import."
+        yield from _wrapped(
+            "-o FILE writes it. Profiles in profiles/ beside the books are found by millilot import."
         )
     if not proposal.complete:
-        lines += _wrapped("The profile is not complete: settle what is not found or contradicted first.")
-    return "\n".join(map(printable, lines))
+        yield from _wrapped("The profile is not complete: settle what is not found or contradicted first.")
 
 
 def _finding_lines(findings: Iterable[Finding]) -> Iterator[str]:

@@ -1,5 +1,7 @@
 """`millilot profile` on files in dialects the project does not know, and the import by what it proposes."""
 
+# ruff: noqa: E501  # files are as wide as they are
+
 from __future__ import annotations
 
 from dataclasses import dataclass, field
@@ -549,6 +551,105 @@ Order,Date,Item,Quantity,Price,Voucher,Shipping,Commission,Payout
           "columns.net": "Payout"},
     fees={"Commission": ("fees", "negative")},
     sums={"sales": "47", "postage": "8", "fees": "4.7", "balance": "50.3", "cedar": "5", "reed": "12"},
+)
+
+# Numbers of orders that begin like a currency; a payout's amount and its number under like headings.
+CASES["letters before the number"] = Case(
+    """\
+Order ID,Created,Buyer,Country,Item,SKU,Qty,Price,Postage,Sales tax,Total paid,Refund issued,Refund issued on,Fees,Fees refunded,Payout,Payout ID,Status
+ORD-1,2026-03-01,ann,US,Cedar Hour 5ml,CH5,1,14.00,4.50,1.48,19.98,0.00,,2.56,0.00,15.94,PO-1,Delivered
+ORD-2,2026-03-02,bo,US,Quiet Reed 5ml,QR5,1,15.00,4.50,1.56,21.06,19.50,2026-03-12,2.64,2.14,-0.50,PO-1,Refunded
+ORD-3,2026-03-03,cy,US,Quiet Reed 5ml,QR5,2,30.00,0.00,2.40,32.40,5.00,2026-03-14,3.30,0.00,21.70,PO-2,Partially refunded
+ORD-4,2026-03-04,di,US,Quiet Reed 5ml,QR5,1,15.00,4.50,1.56,21.06,0.00,,0.00,0.00,0.00,,Canceled
+""",
+    keys={
+        "columns.order": "Order ID", "columns.net": "Payout", "columns.payout": "Payout ID", "columns.sku": "SKU",
+        "refund.amount": "Refund issued", "refund.fee": "Fees refunded", "refund.date": "Refund issued on",
+        "refund.in-net": True, "status.cancelled": ["Canceled"],
+    },
+    fees={"Fees": ("fees", "positive")},
+    sums={
+        "sales": "59", "postage": "9", "fees": "6.36", "refunds": "24.5", "balance": "37.14", "cedar": "5", "reed": "15",
+    },
+    skipped=1,
+)
+
+# Short headings; a bar between cells; a discount on the line.
+CASES["short headings"] = Case(
+    """\
+Transaction Date|Order|SKU|Product|Qty|Unit|Ship|Disc.|Tax|Comm.|Proc.|Payout Amt|Payout Ref|Payout Date
+03/14/2026|5001|CH-5|Cedar Hour 5ml|2|14.00|4.50|-2.00|2.44|3.05|0.98|26.47|PB-1|03/20/2026
+03/15/2026|5002|QR-10|Quiet Reed 10ml|1|25.00|0.00|0.00|2.00|2.50|0.78|21.72|PB-1|03/20/2026
+03/16/2026|5003|QR-10|Quiet Reed 10ml|1|25.00|4.50|-2.50|2.16|2.70|0.84|23.46|PB-2|03/27/2026
+""",
+    keys={
+        "columns.unit-price": "Unit", "columns.discount": "Disc.", "columns.postage": "Ship",
+        "columns.net": "Payout Amt", "columns.paid-out": "Payout Date", "columns.payout": "Payout Ref",
+    },
+    fees={"Comm.": ("fees", "positive"), "Proc.": ("fees", "positive")},
+    sums={"sales": "73.5", "postage": "9", "fees": "10.85", "balance": "71.65", "cedar": "10", "reed": "20"},
+)
+
+# A ledger of two sides in capitals: a hold and its release, a dispute that is won, money for a lost parcel.
+CASES["ledger of everything"] = Case(
+    """\
+Txn Date,Txn Type,Ref,Order Ref,Item,Debit,Credit
+14-Mar-2026,SALE,1,A1,Cedar Hour 5 ml,,14.00
+14-Mar-2026,SHIPPING,2,A1,,,4.50
+14-Mar-2026,SALES TAX,3,A1,,,1.48
+14-Mar-2026,TAX REMITTED,4,A1,,1.48,
+14-Mar-2026,COMMISSION,5,A1,,1.85,
+14-Mar-2026,PROC FEE,6,A1,,0.71,
+15-Mar-2026,AD SPEND,7,,,3.00,
+16-Mar-2026,SHIP LABEL,8,A1,,4.10,
+20-Mar-2026,RESERVE,9,,,5.00,
+27-Mar-2026,RESERVE RELEASE,10,,,,5.00
+28-Mar-2026,CHARGEBACK,11,A1,,18.50,
+30-Mar-2026,CHARGEBACK WON,12,A1,,,18.50
+31-Mar-2026,LOST PARCEL COMPENSATION,13,A1,,,4.00
+31-Mar-2026,PAYOUT,14,,,12.84,
+""",
+    keys={"file.row": "event", "columns.credit": "Credit", "columns.debit": "Debit", "dates.format": "%d-%b-%Y"},
+    events={
+        "SALE": "price", "SHIPPING": "postage", "SALES TAX": "tax", "TAX REMITTED": "tax-remitted", "COMMISSION": "fee",
+        "PROC FEE": "fee", "AD SPEND": "ads", "SHIP LABEL": "label", "RESERVE": "hold", "RESERVE RELEASE": "release",
+        "CHARGEBACK": "dispute", "CHARGEBACK WON": "dispute-won", "LOST PARCEL COMPENSATION": "compensation",
+        "PAYOUT": "payout",
+    },
+    sums={
+        "sales": "14", "postage": "4.5", "fees": "2.56", "ads": "3", "labels": "4.1", "compensation": "4",
+        "transit": "12.84", "cedar": "5",
+    },
+)
+
+# Items without a net: the line's total is the unit price times the quantity, so the coupon is not in it.
+CASES["coupon without a net"] = Case(
+    """\
+Sale Date,Order ID,Item Name,Quantity,Price,Coupon Code,Coupon Discount,Order Shipping,Order Sales Tax,Item Total,Currency,Date Shipped,Street 1,Ship City
+03/14/26,3001,Cedar Hour 5ml,1,14.00,,0.00,4.50,1.48,14.00,USD,03/15/2026,1 Long Lane,Oldtown
+03/15/26,3002,Quiet Reed 5ml,2,15.00,SPRING,3.00,4.50,2.70,30.00,USD,03/16/2026,1 Long Lane,Oldtown
+03/15/26,3002,Cedar Hour 2ml,1,6.00,SPRING,3.00,4.50,2.70,6.00,USD,03/16/2026,1 Long Lane,Oldtown
+""",
+    keys={
+        "file.row": "item", "file.order-amounts": "repeated", "columns.price": "Item Total",
+        "columns.order-discount": "Coupon Discount", "dates.format": ["%m/%d/%y", "%m/%d/%Y"],
+    },
+    sums={"sales": "47", "postage": "9", "balance": "56", "cedar": "7", "reed": "10"},
+)
+
+# An amount beside the total of amount and postage; only the word of the fee is below 0.
+CASES["amount and total"] = Case(
+    """\
+Order number;Date;Article;Amount;Shipping;Total;Commission;Status
+5;01.04.2026;Cedar Hour 5 ml;12,50;3,90;16,40;-1,64;Bezahlt
+6;02.04.2026;Quiet Reed 5 ml;15,00;3,90;18,90;-1,89;Versendet
+7;03.04.2026;Quiet Reed 5 ml;15,00;0,00;15,00;-1,50;Storniert
+""",
+    keys={"columns.price": "Amount", "columns.postage": "Shipping", "status.cancelled": ["Storniert"]},
+    fees={"Commission": ("fees", "negative")},
+    sums={"sales": "27.5", "postage": "7.8", "fees": "3.53", "balance": "31.77", "cedar": "5", "reed": "5"},
+    currency="EUR",
+    skipped=1,
 )
 
 #: The bank's own account is the channel of a statement.

@@ -35,7 +35,9 @@ def of(found: dict[str, Any], key: str) -> tuple[Any, str, str]:
 
 
 def test_days_that_fit_both_orders_are_left_to_the_owner(seller: Seller) -> None:
-    file = seller.file(HEAD + "1,03/04/2026,Cedar Hour 5 mL,12.00,1.20,10.80\n2,05/06/2026,Quiet Reed 5 mL,15.00,1.50,13.50\n")
+    file = seller.file(
+        HEAD + "1,03/04/2026,Cedar Hour 5 mL,12.00,1.20,10.80\n2,05/06/2026,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+    )
     found = seller.findings(file)
     value, certainty, because = of(found, "dates.format")
     assert (value, certainty) == (None, "not found")
@@ -110,13 +112,18 @@ def test_a_net_amount_that_nothing_makes(seller: Seller) -> None:
 
 def test_a_sum_that_fails_in_one_row_names_the_order(seller: Seller) -> None:
     rows = "".join(
-        f"{order},2026-03-0{order},Cedar Hour 5 mL,12.00,1.{order}0,10.{100 - 10 * order}\n" for order in range(1, 8)
+        f"{order},2026-03-0{order},Cedar Hour 5 mL,12.00,1.{order}0,10.{100 - 10 * order}\n"
+        for order in range(1, 8)
     )
     file = seller.file(HEAD + rows.replace("10.50", "10.41"))
     found = seller.findings(file)
-    assert '"Net" is not the sum of the other columns in 1 of 7 orders: 5. These will be refused.' in found["notes"], found["text"]
+    assert (
+        '"Net" is not the sum of the other columns in 1 of 7 orders: 5. These will be refused.' in found["notes"]
+    )
     assert found["trial"]["counts"]["refused"] == 1
-    assert found["trial"]["refusals"] == ["row 6: column 'Net': expected 10.50 from the other columns, found 10.41"]
+    assert found["trial"]["refusals"] == [
+        "row 6: column 'Net': expected 10.50 from the other columns, found 10.41"
+    ]
 
 
 def test_amounts_that_add_up_in_two_ways(seller: Seller) -> None:
@@ -131,15 +138,19 @@ def test_amounts_that_add_up_in_two_ways(seller: Seller) -> None:
 
 def test_words_nobody_knows(seller: Seller) -> None:
     file = seller.file(
-        "Order,Date,Item,Price,Status\n1,2026-03-04,Cedar Hour 5 mL,12.00,Shipped\n2,2026-03-05,Quiet Reed 5 mL,15.00,Zorbed\n",
+        "Order,Date,Item,Price,Status\n1,2026-03-04,Cedar Hour 5 mL,12.00,Shipped\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,Zorbed\n",
     )
     found = seller.findings(file)
-    assert found["gaps"] == ['The status "Zorbed" is not known; its 1 row(s) are refused until [status] says more.']
+    assert found["gaps"] == [
+        'The status "Zorbed" is not known; its 1 row(s) are refused until [status] says more.'
+    ]
     assert not found["complete"]
     assert seller.run_import(file)["refused"] == 1
     ledger = seller.file(
         "Date,Type,Order,Item,Amount\n2026-03-04,Sale,1,Cedar Hour 5 mL,12.00\n2026-03-04,Fee,1,,-1.20\n"
-        "2026-03-05,Zorb,1,,-3.00\n", "ledger.csv",
+        "2026-03-05,Zorb,1,,-3.00\n",
+        "ledger.csv",
     )
     found = seller.findings(ledger)
     assert found["gaps"] == [
@@ -160,7 +171,9 @@ def test_a_status_that_the_row_contradicts(seller: Seller) -> None:
 
 
 def test_two_currencies(seller: Seller) -> None:
-    file = seller.file("Order,Date,Item,Price\n1,2026-03-04,Cedar Hour 5 mL,€12.00\n2,2026-03-05,Quiet Reed 5 mL,£15.00\n")
+    file = seller.file(
+        "Order,Date,Item,Price\n1,2026-03-04,Cedar Hour 5 mL,€12.00\n2,2026-03-05,Quiet Reed 5 mL,£15.00\n"
+    )
     assert of(seller.findings(file), "currency")[1:] == ("contradicted", "the file names EUR, GBP")
 
 
@@ -178,6 +191,17 @@ def test_what_an_import_cannot_do_without(seller: Seller, text: str, key: str) -
     assert of(found, key)[:2] == (None, "not found")
     assert f"# {key.partition('.')[2]} = ...  <- not found: " in found["text"]
     assert seller.propose(file).exit_code == 1
+
+
+def test_a_proposal_by_which_nothing_is_booked_is_not_complete(seller: Seller) -> None:
+    # A ledger without a column of types looks like orders, but cannot be read as such.
+    file = seller.file(
+        "Date,Description,Order,Amount,Net\n2026-03-01,Sale of Cedar Hour 5ml,1001,18.50,18.50\n"
+        "2026-03-01,Handling of Cedar Hour 5ml,1001,-1.20,-1.20\n",
+    )
+    result = seller.propose(file)
+    assert result.exit_code == 1
+    assert "Every row that counts is refused" in result.output
 
 
 def run(*arguments: object) -> Any:
@@ -249,7 +273,10 @@ WIDE = ",".join(f"c{column}" for column in range(10_000)) + "\n" + ",".join(["1"
         (b"Order,Date\n1,\x00\n", "found a NUL"),
         (bytes(range(256)) * 40, "NUL"),
         (b"\x89PNG\r\n\x1a\n\x01\x02\x03\x04\x05\x06\x07\x08" * 200, "no other encoding fits"),
-        (b'Order,Date,Item,Price\n1,2026-03-04,"Cedar,12.00\n2,2026-03-05,Quiet,15.00\n' * 3, "row 2: cannot be read as cells"),
+        (
+            b'Order,Date,Item,Price\n1,2026-03-04,"Cedar,12.00\n2,2026-03-05,Quiet,15.00\n' * 3,
+            "row 2: cannot be read as cells",
+        ),
         (WIDE.encode(), "expected at most 500 columns, found 10000"),
         (b"a," * 2_500_000, "cannot be read as cells"),
         (b"a" * 5_000_000, "cannot be read as cells"),
@@ -276,19 +303,69 @@ def test_numbers_that_are_none(seller: Seller) -> None:
 
 
 CELLS = st.sampled_from(
-    ["", "1", "1001", "12.00", "-1,50", "1.250,00", "2026-03-04", "31/12/2026", "03/04/2026", "Sale", "Refund", "Paid",
-     "Cedar Hour 5 mL", "Total", "€", "EUR", "NaN", "1e9", "((", "\N{MINUS SIGN}3", "=1+1", "'", "a\tb"],
+    [
+        "",
+        "1",
+        "1001",
+        "12.00",
+        "-1,50",
+        "1.250,00",
+        "2026-03-04",
+        "31/12/2026",
+        "03/04/2026",
+        "Sale",
+        "Refund",
+        "Paid",
+        "Cedar Hour 5 mL",
+        "Total",
+        "€",
+        "EUR",
+        "NaN",
+        "1e9",
+        "((",
+        "\N{MINUS SIGN}3",
+        "=1+1",
+        "'",
+        "a\tb",
+    ],
 )
 NAMES = st.sampled_from(
-    ["Order", "Date", "Type", "Item", "Price", "Fee", "Net", "Amount", "Balance", "Credit", "Debit", "Status", "Payout",
-     "Quantity", "Tax", "Refund", "", "Total", "Currency", "Description", "Paid on", "x"],
+    [
+        "Order",
+        "Date",
+        "Type",
+        "Item",
+        "Price",
+        "Fee",
+        "Net",
+        "Amount",
+        "Balance",
+        "Credit",
+        "Debit",
+        "Status",
+        "Payout",
+        "Quantity",
+        "Tax",
+        "Refund",
+        "",
+        "Total",
+        "Currency",
+        "Description",
+        "Paid on",
+        "x",
+    ],
 )
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(table=st.lists(NAMES, min_size=2, max_size=9).flatmap(
-    lambda names: st.tuples(st.just(names), st.lists(st.lists(CELLS, min_size=len(names), max_size=len(names)), max_size=8)),
-), delimiter=st.sampled_from([",", ";", "\t"]))
+@given(
+    table=st.lists(NAMES, min_size=2, max_size=9).flatmap(
+        lambda names: st.tuples(
+            st.just(names), st.lists(st.lists(CELLS, min_size=len(names), max_size=len(names)), max_size=8)
+        ),
+    ),
+    delimiter=st.sampled_from([",", ";", "\t"]),
+)
 def test_any_table_ends_in_words(seller: Seller, table: tuple[list[str], list[list[str]]], delimiter: str) -> None:
     names, rows = table
     lines = [delimiter.join(f'"{cell}"' for cell in row) for row in [names, *rows]]
