@@ -243,7 +243,7 @@ class _Proposer:
         if amount is None or gross.is_zero:
             return False
         rows = [row for row, number in enumerate(gross.numbers) if number is not None]
-        return len(rows) * 2 < len(gross.numbers) and all(not amount.numbers[row] for row in rows)
+        return len(rows) * 2 <= len(gross.numbers) and all(not amount.numbers[row] for row in rows)
 
     def _day_of_total(self, total: Column) -> None:
         """Put down which column has the day of a payout, where its row has no other."""
