@@ -116,4 +116,5 @@ def line_sums(books: Books, start: datetime.date, end: datetime.date) -> Mapping
 
 def _schedule(lines: Mapping[str, Decimal]) -> Year:
     amounts = {**lines, **totals(lines)}
-    return Year(**amounts, transactions=int(amounts.pop("transactions")))
+    transactions = int(amounts.pop("transactions"))
+    return Year(**amounts, transactions=transactions)
