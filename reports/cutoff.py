@@ -120,7 +120,7 @@ def _by_claim(books: Books) -> dict[str | None, list[Record]]:
         paid_for = {record.order for record in records if _on_claims(record) < 0}
         tied = all(record.order in paid_for for record in records if _on_claims(record) > 0)
         for record in records:
-            by_claim[(record.order if tied else None) or split or record.order].append(record)
+            by_claim[record.order or split if tied else split].append(record)
     return by_claim
 
 

@@ -179,7 +179,7 @@ def trace_form(
 
     def add(each: FormLine, sign: int) -> None:
         ours, lines = _terms_of(each, taken)
-        if _held(each, _sum(each, figures, amounts, taken)):
+        if _held(each, _sum(each, figures, amounts, taken)) is not None:
             raise FormError(f"Line {each.line} of {form.name} is held at a limit, so no entries add up to it.")
         for term in ours:
             for name, times in terms(term.line).items():

@@ -97,32 +97,37 @@ def side_by_side_table(forms: Sequence[FilledForm], beside: Iterable[Beside]) ->
 
 def threshold_table(distances: Sequence[Distance]) -> str:
     """Return how far a year is from each threshold."""
+    some_reached = any(each.reached is not False for each in distances)
     columns = (
+        Column("", right=False),
         Column("Threshold", right=False, flexible=True),
         Column("Channel", right=False),
         Column("Amount"),
         Column("of"),
+        Column("left"),
         Column("Number"),
         Column("of"),
-        Column("", right=False),
+        *([Column("State", right=False)] if some_reached else []),
     )
     body = [
         [
-            f"{each.title}{' ?' if each.mark else ''}",
+            each.mark,
+            each.title,
             (each.channel or "").rpartition(":")[2],
             each.amount,
-            f"{each.limit:f}",
+            each.limit,
+            each.left,
             each.count,
             each.count_limit,
-            {True: "reached", False: "not reached", None: f"amount is in {each.currency}"}[each.reached],
+            *([{True: "reached", False: "", None: f"in {each.currency}"}[each.reached]] if some_reached else []),
         ]
         for each in distances
     ]
-    by_note: dict[str, list[str]] = defaultdict(list)
-    for each in distances:
-        told = f"{each.title}: {each.note} Source: {each.source}{', not checked' if each.mark else ''}."
-        by_note[told] = []
-    return "\n".join([to_table(columns, body), *map(paragraph, by_note)]) + "\n"
+    notes = [
+        f"{each.title}: {each.note} Source: {each.source}{', not checked' if each.mark else ''}."
+        for each in distances
+    ]
+    return "\n".join([to_table(columns, body), *map(paragraph, dict.fromkeys(notes))]) + "\n"
 
 
 def threshold_rows(distances: Iterable[Distance]) -> list[dict[str, Any]]:
