@@ -96,6 +96,8 @@ def year_command(
     wide: bool,
 ) -> None:
     """Show the totals of a year: receipts, cost of goods sold, expenses and profit."""
+    if choices and not names:
+        raise click.UsageError("--choose takes an option of a form; name the form with --form.")
     start, end = _days(number, first, to)
     asked = Asked(read(path, None), start, end, style, wide)
     try:

@@ -197,6 +197,7 @@ def test_thresholds_as_json_and_csv_say_the_same() -> None:
         (("2026", "--form", "us-hobby", "--choose", "wax=in"), 1, "its choices: vials, losses"),
         (("2026", "--form", "us-hobby", "--form", "plain", "--choose", "wax=in"), 1, "its choices: vials, losses"),
         (("2026", "--form", "us-hobby", "--choose", "vials"), 2, "expected one like losses=stock"),
+        (("2026", "--choose", "vials=out"), 2, "name the form with --form"),
         (("2026", "--from", "2024-04-06"), 2, "2024-04-06 to 2025-04-05 is not the year 2026"),
         (("--from", "2026-04-06", "--to", "2026-04-05"), 2, "--to 2026-04-05 is before --from 2026-04-06"),
         (("--from", "April"), 2, "expected one like 2026-12-31"),
