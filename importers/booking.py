@@ -111,6 +111,20 @@ class BooksFile:
         new = self._put(self._joined(format_entries(transactions)), self._problems, shown, dry_run=dry_run)
         return self._with_origins(new, transactions) if new else []
 
+    def append_text(self, text: str) -> list[Problem]:
+        """Append directives as they are written, unless that would bring a new error.
+
+        Args:
+            text: whole lines.
+
+        Returns:
+            The errors the books would newly have; the books are unchanged if there is any.
+
+        Raises:
+            BooksError: as for `append`.
+        """
+        return self._put(self._joined(text), self._problems, lambda _: True, dry_run=False)
+
     def replace(
         self, edits: Sequence[Edit], shown: Callable[[list[Directive]], bool], *, dry_run: bool = False,
     ) -> list[Problem]:

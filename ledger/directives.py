@@ -9,10 +9,15 @@ A setting applies from its date on::
     2026-01-01 commodity CEDARHOUR
       name: "Cedar Hour"
       unit: "mL"
+
+A year that was handed in is recorded with its closing stock and its cost of goods sold::
+
+    2027-02-01 custom "filed" 2026 135.11 USD 24.89 USD
 """
 
 from __future__ import annotations
 
+import datetime
 import re
 from bisect import bisect_right
 from dataclasses import dataclass
@@ -31,7 +36,6 @@ from millilot.ledger.accounts import ROOTS, SHARED_ROLES, AccountRoles, Role, de
 from millilot.ledger.money import Weight
 
 if TYPE_CHECKING:
-    import datetime
     from collections.abc import Callable, Iterable, Mapping
 
     from beancount.core.data import Directive
@@ -52,6 +56,10 @@ ROOT_NAMES = "millilot-roots"
 
 #: Roles whose account may be of the kind of another's too: a card may be a bank.
 _ALSO_LIKE = {Role.BANK: (Role.CLAIMS,)}
+
+#: What a filed year may say beside its two figures, in its metadata.
+NET_RECEIPTS = "net_receipts"
+BUSINESS_PROFIT = "business_profit"
 
 #: What a stage writes into the metadata of a claim that cannot be met; no report counts it then.
 REFUSED = "refused"
@@ -178,6 +186,32 @@ class Claim(NamedTuple):
     entry: Custom
 
 
+class Filed(NamedTuple):
+    """A year that was handed in, and what it said.
+
+    Attributes:
+        day: when it was written.
+        first: the first day of the year.
+        last: the last day of the year.
+        closing_stock: fragrance at cost, in a currency's minor units.
+        cost_of_goods: cost of goods sold; it may be negative.
+        currency: of both.
+        net_receipts: if it is recorded, else None.
+        business_profit: if it is recorded, else None.
+        entry: the directive.
+    """
+
+    day: datetime.date
+    first: datetime.date
+    last: datetime.date
+    closing_stock: Decimal
+    cost_of_goods: Decimal
+    currency: str
+    net_receipts: Decimal | None
+    business_profit: Decimal | None
+    entry: Custom
+
+
 @dataclass(frozen=True)
 class Settings:
     """Everything the owner set, read once from the books."""
@@ -190,6 +224,7 @@ class Settings:
     weighings: tuple[Weighing, ...] = ()
     kits: tuple[Kit, ...] = ()
     claims: tuple[Claim, ...] = ()
+    filed: tuple[Filed, ...] = ()
 
     def pour_loss(self, day: datetime.date) -> Decimal:
         """Return the mL lost per vial of a sale by default on a day (0 when nothing is set)."""
@@ -344,6 +379,55 @@ def _read_claim(entry: Custom) -> Claim | str:
     return f"A claim names a bottle, what is claimed of it and its price; {expected}"
 
 
+def _read_filed(entry: Custom) -> Filed | str:
+    match [value.value for value in entry.values or []]:
+        case [
+            Decimal() as number,
+            Amount(number=Decimal() as closing, currency=str(currency)),
+            Amount(number=Decimal() as cost, currency=str(other)),
+        ] if closing >= 0 and currency == other:
+            try:
+                first, last = _days_filed(entry, number)
+                receipts, profit = (
+                    _figure_filed(entry, key, currency) for key in (NET_RECEIPTS, BUSINESS_PROFIT)
+                )
+            except ValueError as problem:
+                return str(problem)
+            return Filed(entry.date, first, last, closing, cost, currency, receipts, profit, entry)
+    return (
+        "A filed year has its number, its closing stock, not below 0, and its cost of goods in the same currency; "
+        f'expected: {entry.date} custom "filed" {entry.date.year - 1} 135.11 USD 24.89 USD'
+    )
+
+
+def _days_filed(entry: Custom, number: Decimal) -> tuple[datetime.date, datetime.date]:
+    """Return the first and last day of a filed year, the calendar's unless the directive says otherwise."""
+    if number % 1 or not datetime.MINYEAR <= number <= datetime.MAXYEAR:
+        raise ValueError(f"A filed year is a whole number such as {entry.date.year - 1}, not {number:f}.")
+    year = int(number)
+    first = entry.meta.get("from", datetime.date(year, 1, 1))
+    last = entry.meta.get("to", datetime.date(year, 12, 31))
+    days = isinstance(first, datetime.date) and isinstance(last, datetime.date)
+    if not days or first > last or year not in {first.year, last.year}:
+        raise ValueError(
+            f"The year {year} cannot run from {first} to {last}; from: is its first day and to: its last, without "
+            f"quotes, such as to: {year}-12-31.",
+        )
+    if entry.date <= last:
+        raise ValueError(f"A year is filed after its last day, {last}, and not on {entry.date}.")
+    return first, last
+
+
+def _figure_filed(entry: Custom, key: str, currency: str) -> Decimal | None:
+    match entry.meta.get(key):
+        case None:
+            return None
+        case Amount(number=Decimal() as number, currency=of) if of == currency:
+            return number
+        case value:
+            raise ValueError(f"{key}: is an amount in {currency}, such as 100.00 {currency}, not {value}.")
+
+
 def _read_commodity(entry: CommodityDirective) -> Commodity | str:
     meta: Mapping[str, Any] = entry.meta
     unit = meta.get("unit", MILLILITRES)
@@ -370,11 +454,17 @@ _READERS: Mapping[str, Callable[[Custom], object]] = {
     "stocktake": _read_stocktake,
     "weighing": _read_weighing,
     "claim": _read_claim,
+    "filed": _read_filed,
 }
 
 
 #: What our custom directives are called.
 DIRECTIVES = (*(name for name in _READERS if name != ROOT_NAMES), "annual-gross", "fee-schedule")
+
+
+def is_setting(entry: Custom) -> bool:
+    """Whether a directive is one of ours."""
+    return entry.type in _READERS
 
 
 def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complaint]]:
@@ -383,7 +473,7 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
     Returns:
         The settings, and a complaint for each directive that cannot be read (it is then left out).
     """
-    kinds = (RootNames, AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim)
+    kinds = (RootNames, AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim, Filed)
     read: dict[type, list[Any]] = {kind: [] for kind in kinds}
     commodities = Commodities()
     declared = set()
@@ -423,5 +513,6 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
         tuple(read[Weighing]),
         tuple(sorted(kits, key=attrgetter("day"))),
         tuple(sorted(read[Claim], key=attrgetter("day"))),
+        tuple(sorted(read[Filed], key=attrgetter("day"))),
     )
     return settings, complaints
