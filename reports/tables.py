@@ -53,12 +53,12 @@ def text(value: object) -> str:
 def to_json(data: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> str:
     """Return one object or a list of objects as JSON: figures and dates as strings, None as null.
 
-    A cell may be a list of objects itself.
+    A cell may be a list itself, of objects or of texts.
     """
 
     def value(cell: object) -> object:
         if isinstance(cell, list):
-            return [row(cells) for cells in cell]
+            return [row(each) if isinstance(each, Mapping) else value(each) for each in cell]
         return cell if cell is None or isinstance(cell, int) else text(cell)
 
     def row(cells: Mapping[str, Any]) -> dict[str, object]:

@@ -11,6 +11,7 @@ from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.new import new
+from millilot.reports.commands.payouts import payouts_command
 from millilot.reports.commands.splits import splits_command
 from millilot.reports.commands.stock import stock_command
 from millilot.reports.commands.trace import trace_command
@@ -31,6 +32,7 @@ for command in (
     year_command,
     collection_command,
     splits_command,
+    payouts_command,
     stock_command,
     count_command,
     trace_command,

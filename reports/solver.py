@@ -1,0 +1,311 @@
+"""Which events did each payout pay, when nothing but amounts and days can tell?
+
+The model. Events stand in the order in which they became available. A payout pays everything that is not paid
+yet up to some point of that order, which is not after its own day, except a few events that were *held back*;
+what was held back may be paid by any later payout. So an explanation of a payout is a set of events that adds up
+to it and skips at most a few that stand before its last one. Amounts are whole minor units, and nothing is
+approximate.
+
+The search. After each payout the state is how far the order was paid, and what was held back. From every state
+that can be reached, all explanations of the next payout are found: for each point, what is skipped must add up
+to the difference between what stands before the point and the payout, and sets of up to three such events come
+from a table of the amounts (the last member is looked up, not searched). States and explanations make a graph in
+layers; states from which the later payouts cannot be explained are taken out from the end. What is left of a
+layer are the explanations of that payout that agree with all the others. One means the payout is solved;
+several, that it is ambiguous, and none is picked.
+
+What can be no difference. Of two explanations from one state of which one holds the other, the larger stands:
+events that add up to nothing (a sale and its refund) go with the first payout that can take them.
+
+A payout that nothing explains stays open. The search goes on from the few points up to which there stands about
+as much as was paid, with what was held back before either still waiting or gone; at the next payout only one
+event may then be held back, since much else could be wrong. A payout some of whose events are known by its
+number moves no point when it stays open.
+
+Bounds. Held back at a time: three events (`Limits.held_back`) among up to 15, two among up to 40, one among up
+to 400, none among more; otherwise nearly any sum could be reached, and nothing would be certain. Events tagged
+as held are not counted, but at most four of them are tried. In all, `Limits.steps` steps are made, and after
+each payout `Limits.states` states followed. Beyond a bound the answer says that it is `bounded`, and gives no
+explanation rather than some of several; the search then goes on as after an open payout. Steps are counted, not
+timed, so the same books have the same answers everywhere.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right, insort
+from collections import defaultdict
+from dataclasses import dataclass, field
+from itertools import combinations
+from math import comb
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+Positions = tuple[int, ...]
+
+#: Among so many unpaid events as stand first, so many may be held back as stand second.
+_HELD_BACK = ((15, 3), (40, 2), (400, 1))
+#: Of the events tagged as held, so many are tried.
+_TAGGED = 4
+#: The points from which the search goes on after a payout that stays open.
+_ENDS = 6
+
+
+class Item(NamedTuple):
+    """An event: its amount in minor units, the day it became available, and whether it is tagged as held."""
+
+    amount: int
+    day: int
+    held: bool = False
+
+
+class Demand(NamedTuple):
+    """A payout, or what is left of it after the events that carry its number.
+
+    Attributes:
+        amount: in minor units, not 0.
+        day: the day it left the channel.
+        anchored: whether some of its events are known.
+    """
+
+    amount: int
+    day: int
+    anchored: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How far the search goes."""
+
+    held_back: int = 3
+    steps: int = 8_000_000
+    states: int = 200
+
+
+class Answer(NamedTuple):
+    """What is found out about a payout.
+
+    Attributes:
+        explanations: the places of the events of each explanation, those with the fewest held back first.
+        nearest: the places of what it seems to have paid when nothing fits, nearest first; else empty.
+        bounded: whether a bound was reached, so that nothing can be said.
+    """
+
+    explanations: tuple[Positions, ...]
+    nearest: Positions = ()
+    bounded: bool = False
+
+
+class _State(NamedTuple):
+    """How far the order is paid, what of it is not, and whether that is a guess after an open payout."""
+
+    cursor: int
+    held: Positions
+    guessed: bool = False
+
+
+class _Edge(NamedTuple):
+    """A way from one state to the next: the events paid, or supposed when the payout stays open."""
+
+    source: _State
+    target: _State
+    paid: Positions
+    open: bool = False
+
+
+class _BoundError(Exception):
+    """The search would go on for too long."""
+
+
+def solve(items: Sequence[Item], demands: Sequence[Demand], limits: Limits | None = None) -> list[Answer]:
+    """Return an answer for each payout.
+
+    Args:
+        items: events, in the order of their days.
+        demands: payouts, in the order of their days.
+        limits: how far the search goes.
+    """
+    search = _Search(items, demands, limits or Limits())
+    search.run()
+    return search.answers()
+
+
+@dataclass(slots=True)
+class _Pool:
+    """The events that may be skipped when all up to a point is paid, with a table of their amounts."""
+
+    amounts: Sequence[int]
+    most: int
+    positions: list[int] = field(default_factory=list)
+    where: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+    tagged: list[int] = field(default_factory=list)
+    lowest: list[int] = field(default_factory=list)
+    highest: list[int] = field(default_factory=list)
+
+    def add(self, position: int, *, tagged: bool) -> None:
+        """Add an event that may be skipped."""
+        if tagged and len(self.tagged) < _TAGGED:
+            self.tagged.append(position)
+            return
+        amount = self.amounts[position]
+        self.positions.append(position)
+        self.where[amount].append(position)
+        for extremes, value in ((self.lowest, min(amount, 0)), (self.highest, -max(amount, 0))):
+            insort(extremes, value)
+            del extremes[self.most :]
+
+    @property
+    def held_back(self) -> int:
+        """How many may be skipped."""
+        size = len(self.positions)
+        return min(self.most, next((count for among, count in _HELD_BACK if size <= among), 0))
+
+
+class _Search:
+    """The graph of states, layer by layer."""
+
+    def __init__(self, items: Sequence[Item], demands: Sequence[Demand], limits: Limits) -> None:
+        self.amounts = [item.amount for item in items]
+        self.tagged = [item.held for item in items]
+        days = [item.day for item in items]
+        self.demands = demands
+        self.available = [bisect_right(days, demand.day) for demand in demands]
+        self.limits = limits
+        self.steps = 0
+        self.edges: list[dict[_Edge, None]] = []
+        self.states: list[dict[_State, None]] = [{_State(0, ()): None}]
+        self.bounded: set[int] = set()
+
+    def run(self) -> None:
+        """Build all layers."""
+        for place in range(len(self.demands)):
+            sources = list(self.states[place])
+            try:
+                edges = [edge for source in sources for edge in self._explained(place, source)]
+            except _BoundError:
+                self.bounded.add(place)
+                edges = []
+            if len({edge.target for edge in edges}) > self.limits.states:
+                self.bounded.add(place)
+                edges = []
+            edges = edges or self._opened(place, sources)
+            self.edges.append(dict.fromkeys(edges))
+            self.states.append(dict.fromkeys(edge.target for edge in edges))
+
+    def answers(self) -> list[Answer]:
+        """Return the answers, from the states that are left when dead ends are taken out."""
+        alive = set(self.states[-1])
+        answers: list[Answer] = []
+        for place in reversed(range(len(self.demands))):
+            edges = [edge for edge in self.edges[place] if edge.target in alive]
+            alive = {edge.source for edge in edges}
+            answers.append(self._answer(place, edges))
+        return answers[::-1]
+
+    def _answer(self, place: int, edges: Sequence[_Edge]) -> Answer:
+        if place in self.bounded:
+            return Answer((), bounded=True)
+        fitting: dict[Positions, None] = {}
+        for edge in sorted(edges, key=lambda edge: (len(edge.target.held), edge.paid)):
+            if not edge.open:
+                fitting[edge.paid] = None
+        supposed = [edge.paid for edge in edges if edge.open]
+        if not supposed:
+            return Answer(tuple(fitting))
+        nearest = min(supposed, key=lambda paid: (abs(self._sum(paid) - self.demands[place].amount), paid))
+        return Answer((), nearest)
+
+    def _opened(self, place: int, sources: Sequence[_State]) -> list[_Edge]:
+        """Return where a payout that stays open may lead."""
+        edges = []
+        for source in sources:
+            if self.demands[place].anchored:
+                edges.append(_Edge(source, source._replace(guessed=True), (), open=True))
+                continue
+            for end in self._ends(place, source):
+                passed = tuple(range(source.cursor, end))
+                edges.append(_Edge(source, _State(end, source.held, guessed=True), passed, open=True))
+                if source.held:
+                    paid = source.held + passed
+                    edges.append(_Edge(source, _State(end, (), guessed=True), paid, open=True))
+        # Where nothing could be ruled out, the points nearest to the payouts are followed, whatever led there.
+        targets = dict.fromkeys(edge.target for edge in edges)
+        if len(targets) <= self.limits.states:
+            return edges
+        followed = sorted(targets)[: self.limits.states]
+        return [_Edge(source, target, (), open=True) for source in sources for target in followed]
+
+    def _ends(self, place: int, source: _State) -> list[int]:
+        """Return the points up to which there stands about as much as a payout comes to."""
+        missing = self.demands[place].amount - self._sum(source.held)
+        distances = [(abs(missing), source.cursor)]
+        for position in range(source.cursor, self.available[place]):
+            missing -= self.amounts[position]
+            distances.append((abs(missing), position + 1))
+        return sorted(end for _, end in sorted(distances)[:_ENDS])
+
+    def _explained(self, place: int, source: _State) -> Iterator[_Edge]:
+        """Yield the explanations of a payout from a state; of two that differ by nothing, only the larger."""
+        found = list(self._fits(place, source))
+        if len(found) > self.limits.states:
+            raise _BoundError
+        sets = [frozenset(paid) for paid, _ in found]
+        for members, (paid, skipped) in zip(sets, found, strict=True):
+            if not any(members < others for others in sets):
+                target = _State(max(source.cursor, paid[-1] + 1), skipped)
+                yield _Edge(source, target, paid)
+
+    def _fits(self, place: int, source: _State) -> Iterator[tuple[Positions, Positions]]:
+        """Yield what may have been paid, and what was skipped for it."""
+        most = min(self.limits.held_back, 1) if source.guessed else self.limits.held_back
+        pool = _Pool(self.amounts, most)
+        excess = self._sum(source.held) - self.demands[place].amount
+        for position in source.held:
+            pool.add(position, tagged=self.tagged[position])
+        for end in range(source.cursor, self.available[place] + 1):
+            if end > source.cursor:
+                excess += self.amounts[end - 1]
+            self._spend(1)
+            for skipped in self._skips(pool, excess):
+                left_out = set(skipped)
+                paid = tuple(
+                    position
+                    for position in (*source.held, *range(source.cursor, end))
+                    if position not in left_out
+                )
+                if paid:
+                    yield paid, skipped
+            # The last event of an explanation is paid; from the next point on it may be skipped too.
+            if end > source.cursor:
+                pool.add(end - 1, tagged=self.tagged[end - 1])
+
+    def _skips(self, pool: _Pool, excess: int) -> Iterator[Positions]:
+        """Yield the sets of events that may be skipped and add up to what is too much."""
+        for count in range(len(pool.tagged) + 1):
+            for free in combinations(pool.tagged, count):
+                rest = excess - self._sum(free)
+                if not sum(pool.lowest) <= rest <= -sum(pool.highest):
+                    continue
+                for skipped in self._sums(pool, rest):
+                    yield tuple(sorted(free + skipped))
+
+    def _sums(self, pool: _Pool, target: int) -> Iterator[Positions]:
+        """Yield the sets of a few events that add up to an amount."""
+        if target == 0:
+            yield ()
+        for count in range(pool.held_back):
+            self._spend(comb(len(pool.positions), count))
+            for chosen in combinations(pool.positions, count):
+                # The last of them need not be searched for.
+                for position in pool.where.get(target - self._sum(chosen), ()):
+                    if not chosen or position > chosen[-1]:
+                        yield *chosen, position
+
+    def _spend(self, steps: int) -> None:
+        self.steps += steps
+        if self.steps > self.limits.steps:
+            raise _BoundError
+
+    def _sum(self, positions: Iterable[int]) -> int:
+        return sum(self.amounts[position] for position in positions)
