@@ -80,6 +80,11 @@ def to_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
 def _csv_cell(value: object) -> str:
     if not isinstance(value, str):
         return text(value)
+    return neutralised(value)
+
+
+def neutralised(value: str) -> str:
+    """Return a text so that no spreadsheet takes it for a formula, now or when it is saved and opened again."""
     return f"'{value}" if value.lstrip("\n ").startswith(_FORMULA_STARTS) else value
 
 

@@ -11,6 +11,7 @@ from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.new import new
+from millilot.reports.commands.pack import pack_command
 from millilot.reports.commands.payouts import payouts_command
 from millilot.reports.commands.splits import splits_command
 from millilot.reports.commands.stock import stock_command
@@ -30,6 +31,7 @@ for command in (
     import_files,
     bottles_command,
     year_command,
+    pack_command,
     collection_command,
     splits_command,
     payouts_command,

@@ -1,0 +1,72 @@
+"""The pack: a year's records in one folder, for whoever prepares the return.
+
+A workbook, the same sheets as CSV files, a page to print, and a manifest. The same books give the same files,
+byte for byte, as long as the versions named in the manifest are the same.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from millilot.reports.pack.goods import (
+    bottle_results,
+    closing_stock,
+    cost_of_goods,
+    owned_before,
+    supplies_on_hand,
+)
+from millilot.reports.pack.manifest import NAME, manifest
+from millilot.reports.pack.method import exception_list, method
+from millilot.reports.pack.money import payouts
+from millilot.reports.pack.page import page
+from millilot.reports.pack.sales import fees_by_kind, sales_by_channel
+from millilot.reports.pack.spending import purchases, supplies_and_expenses
+from millilot.reports.pack.statement import summary
+from millilot.reports.pack.unsold import losses, swaps_and_gifts
+from millilot.reports.pack.workbook import workbook
+from millilot.reports.tables import to_csv
+
+if TYPE_CHECKING:
+    from millilot.reports.pack.span import Span
+    from millilot.reports.pack.table import Table
+
+CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
+
+WORKBOOK = "records.xlsx"
+PAGE = "summary.html"
+
+
+def tables(span: Span) -> list[Table]:
+    """Return the sheets of a pack, in their order."""
+    return [
+        summary(span),
+        sales_by_channel(span),
+        fees_by_kind(span),
+        cost_of_goods(span),
+        closing_stock(span),
+        supplies_on_hand(span),
+        bottle_results(span),
+        purchases(span),
+        supplies_and_expenses(span),
+        losses(span),
+        swaps_and_gifts(span),
+        owned_before(span),
+        payouts(span),
+        exception_list(span),
+        method(span),
+    ]
+
+
+def pack(span: Span) -> dict[str, bytes]:
+    """Return the files of a pack by name."""
+    sheets = tables(span)
+    subtitle = f"{span.options_map['title']}: {span.start} to {span.end}, {span.currency}"
+    files = {
+        WORKBOOK: workbook(sheets, subtitle, CAUTION, span.currency, span.end),
+        PAGE: page(span, sheets, subtitle, CAUTION).encode(),
+    }
+    for table in sheets:
+        names = [column.name for column in table.columns]
+        rows = [{name: row.cells.get(name) for name in names} for row in table.rows]
+        files[table.file] = to_csv(rows, names).encode()
+    return {**files, NAME: manifest(span, files)}

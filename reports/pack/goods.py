@@ -1,0 +1,283 @@
+"""Goods: cost of goods sold by bottle, what is left, and what each bottle came to."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from millilot.ledger.records import ACQUIRED, ZERO, Kind
+from millilot.reports import rounding
+from millilot.reports.bottles import COLUMNS, GIVEN, bottles, plain, rounded, rows_of
+from millilot.reports.contributed import contributed
+from millilot.reports.measured import measurements
+from millilot.reports.pack.table import Column, Row, Table, minus, plus
+from millilot.reports.pack.table import Kind as Of
+from millilot.reports.year import PURCHASED
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from millilot.ledger.records import Books
+    from millilot.reports.pack.span import Span
+    from millilot.reports.pack.table import Value
+
+#: What the year's lines of cost are made of: the sign of the move, and its kinds.
+_MOVED: Mapping[str, tuple[int, frozenset[Kind]]] = {
+    "purchases": (1, PURCHASED),
+    "contributed": (1, frozenset({Kind.CONTRIBUTED})),
+    "personal_use": (-1, frozenset({Kind.KEPT})),
+    "samples": (-1, GIVEN),
+    "losses": (-1, frozenset({Kind.LOST})),
+}
+
+#: How the columns of cost add up.
+_COST = (
+    *plus("opening_stock", "purchases", "contributed"),
+    *minus("personal_use", "samples", "losses"),
+    *plus("supplies", "other_costs"),
+    *minus("closing_stock"),
+)
+
+
+def cost_of_goods(span: Span) -> Table:
+    """Return cost of goods sold by bottle: each column adds up to the year's line of that name."""
+    opening, closing = _stock_values(span.opening), _stock_values(span.closing)
+    moved: dict[str, dict[str, Decimal]] = {name: defaultdict(Decimal) for name in _MOVED}
+    for record in span.records:
+        for move in record.moves:
+            for name, (sign, kinds) in _MOVED.items():
+                if move.kind in kinds:
+                    moved[name][move.bottle] += sign * move.cost
+    fragrances = span.closing.fragrances
+    amounts: dict[str, Mapping[str, Decimal]] = {"opening_stock": opening, "closing_stock": closing}
+    for name, by_bottle in moved.items():
+        exact = [by_bottle[bottle] for bottle in fragrances]
+        costs = rounding.shares_of(exact, getattr(span.year, name), span.unit)
+        amounts[name] = dict(zip(fragrances, costs, strict=True))
+    rows = []
+    for name, bottle in fragrances.items():
+        cells = {line: of_bottle.get(name, ZERO) for line, of_bottle in amounts.items()}
+        if any(cells.values()):
+            rows.append(_cost_row(cells, {"bottle": name, "fragrance": bottle.commodity.name}))
+    for line, what in (("supplies", "Supplies used"), ("other_costs", "Other costs")):
+        if getattr(span.year, line):
+            rows.append(_cost_row({line: getattr(span.year, line)}, {"bottle": None, "fragrance": what}))
+    money = [
+        Column(name, heading, Of.MONEY, total=True)
+        for name, heading in (
+            ("opening_stock", "Opening stock"),
+            ("purchases", "Purchases"),
+            ("contributed", "Contributed"),
+            ("personal_use", "less personal use"),
+            ("samples", "less samples"),
+            ("losses", "less losses"),
+            ("supplies", "Supplies"),
+            ("other_costs", "Other costs"),
+            ("closing_stock", "less closing stock"),
+        )
+    ]
+    return Table(
+        "Cost of goods",
+        f"Cost of goods sold by bottle, {span.name}",
+        (
+            Column("bottle", "Bottle"),
+            Column("fragrance", "Fragrance"),
+            *money,
+            Column("cost_of_goods_sold", "Cost of goods sold", Of.MONEY, total=True, of=_COST),
+        ),
+        tuple(rows),
+        "Purchases hold delivery, duty and tax on them. Cost of goods holds what was sold, what stayed in the "
+        "syringe and what was missing when counted.",
+    )
+
+
+def _cost_row(amounts: Mapping[str, Decimal], head: Mapping[str, Value]) -> Row:
+    nought = ZERO.quantize(next(iter(amounts.values())))
+    lines = {term.name: amounts.get(term.name, nought) for term in _COST}
+    cost = sum((term.sign * lines[term.name] for term in _COST), nought)
+    return Row({**head, **lines, "cost_of_goods_sold": cost})
+
+
+def _stock_values(books: Books) -> dict[str, Decimal]:
+    """Return what is left of each bottle at cost, as the other reports show it."""
+    return {
+        row["bottle"]: row["stock_value"]
+        for row in rows_of(rounded(bottles(books), books.currency))
+        if row["bottle"] is not None
+    }
+
+
+def closing_stock(span: Span) -> Table:
+    """Return the list of fragrance at hand: its values add up to the year's closing stock."""
+    books = span.closing
+    measured = measurements(books, span.end)
+    rows = []
+    for row in rows_of(rounded(bottles(books), books.currency)):
+        if row["bottle"] is None or not (row["ml_left"] or row["stock_value"]):
+            continue
+        bottle = books.fragrances[row["bottle"]]
+        last = measured[bottle.name][-1] if measured[bottle.name] else None
+        by = "by weight" if last and last.entry.type == "weighing" else "by volume"
+        rows.append(
+            Row(
+                {
+                    "bottle": bottle.name,
+                    "fragrance": bottle.commodity.name,
+                    "bought": bottle.bought,
+                    "batch": bottle.batch,
+                    "ml_start": row["ml_bought"],
+                    "ml_left": row["ml_left"],
+                    "cost_per_ml": row["cost_per_ml"],
+                    "stock_value": row["stock_value"],
+                    "how_measured": by if last else "not measured",
+                    "measured_on": last.day if last else None,
+                    "measured_ml": plain(last.quantity) if last else None,
+                    "estimated": "yes" if bottle.estimated else None,
+                },
+            ),
+        )
+    return Table(
+        "Closing stock",
+        f"Fragrance on hand on {span.end}",
+        (
+            Column("bottle", "Bottle"),
+            Column("fragrance", "Fragrance"),
+            Column("bought", "Bought", Of.DATE),
+            Column("batch", "Batch"),
+            Column("ml_start", "mL at start", Of.QUANTITY, total=True),
+            Column("ml_left", "mL left", Of.QUANTITY, total=True),
+            Column("cost_per_ml", "Cost per mL", Of.UNIT_COST),
+            Column("stock_value", "Value at cost", Of.MONEY, total=True),
+            Column("how_measured", "How measured"),
+            Column("measured_on", "Measured on", Of.DATE),
+            Column("measured_ml", "mL measured", Of.QUANTITY),
+            Column("estimated", "Cost estimated"),
+        ),
+        tuple(rows),
+        "What was drawn after the last measurement is taken off by the books. Vials poured and not sold are not "
+        "kept apart: what is not sold is still in its bottle in the books.",
+    )
+
+
+def supplies_on_hand(span: Span) -> Table:
+    """Return the vials, labels and mailers at hand: their values add up to the year's."""
+    books = span.closing
+    came: dict[str, Decimal] = defaultdict(Decimal)
+    left: dict[str, Decimal] = defaultdict(Decimal)
+    value: dict[str, Decimal] = defaultdict(Decimal)
+    paid: dict[str, Decimal] = defaultdict(Decimal)
+    for record in books.records:
+        for move in record.moves:
+            left[move.bottle] += move.quantity
+            value[move.bottle] += move.cost
+            if move.kind in ACQUIRED:
+                came[move.bottle] += move.quantity
+                paid[move.bottle] += move.cost
+    packs = [
+        pack for name, pack in books.bottles.items()
+        if not pack.commodity.is_fragrance and (left[name] or value[name])
+    ]
+    values = rounding.shares_of([value[pack.name] for pack in packs], span.year.supplies_on_hand_close, span.unit)
+    rows = tuple(
+        Row(
+            {
+                "supply": pack.commodity.name,
+                "bought": pack.bought,
+                "pieces_start": plain(came[pack.name]),
+                "pieces_left": plain(left[pack.name]),
+                "cost_each": _each(paid[pack.name], came[pack.name], span),
+                "stock_value": amount,
+            },
+        )
+        for pack, amount in zip(packs, values, strict=True)
+    )
+    return Table(
+        "Supplies on hand",
+        f"Supplies on hand on {span.end}",
+        (
+            Column("supply", "Supply"),
+            Column("bought", "Bought", Of.DATE),
+            Column("pieces_start", "Pieces at start", Of.QUANTITY),
+            Column("pieces_left", "Pieces left", Of.QUANTITY),
+            Column("cost_each", "Cost each", Of.UNIT_COST),
+            Column("stock_value", "Value at cost", Of.MONEY, total=True),
+        ),
+        rows,
+        "Not in closing stock, which is fragrance only; both together are the balance of the stock accounts.",
+    )
+
+
+def _each(paid: Decimal, pieces: Decimal, span: Span) -> Decimal | None:
+    return rounding.nearest(paid / pieces, span.unit.scaleb(-2)) if pieces else None
+
+
+_QUANTITIES = frozenset(
+    {"ml_bought", "ml_found", "ml_sold", "ml_sampled", "ml_lost", "ml_kept", "ml_left"},
+)
+_NET = (
+    *plus("sales", "postage_charged"), *minus("refunds", "fees", "postage", "supplies"), *plus("compensation"),
+)
+_SUMS = {
+    "net": _NET,
+    "profit": (*plus("net"), *minus("cost_of_goods", "cost_sampled", "cost_lost")),
+}
+#: Sums that say nothing at the foot, because rows below nought are left out of them.
+_NOT_SUMMED = frozenset({"to_recover"})
+
+
+def bottle_results(span: Span) -> Table:
+    """Return what each bottle came to, from its purchase to the last day; last what belongs to none."""
+    books = span.closing
+    rows = []
+    for row in rows_of(rounded(bottles(books), books.currency)):
+        if row["bottle"] is None:
+            row = {**row, "bottle": "(unallocated)"}  # noqa: PLW2901
+        rows.append(Row(row))
+    return Table(
+        "Bottle results",
+        f"What each bottle came to, from its purchase to {span.end}",
+        tuple(_result_column(name) for name in COLUMNS),
+        tuple(rows),
+        "All years together. Net is cash: sales and postage charged less refunds, fees, postage and supplies, "
+        "with compensation. Profit takes off the cost of what was sold, sampled and lost.",
+    )
+
+
+def _result_column(name: str) -> Column:
+    heading = name.replace("_", " ").capitalize().replace("Ml ", "mL ").replace(" ml", " mL")
+    if name in {"bottle", "fragrance"}:
+        return Column(name, heading)
+    if name in {"bought", "paid_back_on"}:
+        return Column(name, heading, Of.DATE)
+    if name in _QUANTITIES:
+        return Column(name, heading, Of.QUANTITY, total=True)
+    if name == "cost_per_ml":
+        return Column(name, heading, Of.UNIT_COST)
+    if name == "payback":
+        return Column(name, heading, Of.RATIO)
+    return Column(name, heading, Of.MONEY, total=name not in _NOT_SUMMED, of=_SUMS.get(name, ()))
+
+
+def owned_before(span: Span) -> Table:
+    """Return the bottles that came from the owner's shelf, and those at an estimated cost."""
+    rows = [
+        Row({**row, "estimated": "yes" if row["estimated"] else None})
+        for row in contributed(span.closing, span.start, span.end)
+    ]
+    return Table(
+        "Owned before",
+        f"Bottles owned before, or at an estimated cost, that came in in {span.name}",
+        (
+            Column("bottle", "Bottle"),
+            Column("fragrance", "Fragrance"),
+            Column("bought", "Came in", Of.DATE),
+            Column("ml", "mL", Of.QUANTITY, total=True),
+            Column("cost", "Cost in the books", Of.MONEY, total=True),
+            Column("paid", "Paid", Of.MONEY),
+            Column("market_value", "Market value", Of.MONEY),
+            Column("estimated", "Estimated"),
+        ),
+        tuple(rows),
+        "What was paid, and what it was worth when selling began, as the owner wrote it down.",
+    )
