@@ -134,9 +134,10 @@ _STEPS = (
 
 
 def by_month(span: Span) -> Chart | None:
-    """Return net receipts and business profit of each month, None for a range of too many months."""
-    months = list(_months(span.start, span.end))
-    if len(months) > _MOST_MONTHS:
+    """Return net receipts and business profit of each month, None when there are none or too many."""
+    first, last = span.closing.first or span.start, span.closing.last or span.end
+    months = list(_months(max(span.start, first.replace(day=1)), min(span.end, last)))
+    if not 0 < len(months) <= _MOST_MONTHS:
         return None
     figures = [
         (start, of_month.net_receipts, of_month.business_profit)

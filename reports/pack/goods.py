@@ -6,9 +6,10 @@ from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from millilot.ledger.goods import EXACT
 from millilot.ledger.records import ACQUIRED, ZERO, Kind
 from millilot.reports import rounding
-from millilot.reports.bottles import COLUMNS, GIVEN, bottles, plain, rounded, rows_of
+from millilot.reports.bottles import GIVEN, ML_COLUMNS, bottles, plain, rounded, rows_of
 from millilot.reports.contributed import contributed
 from millilot.reports.measured import measurements
 from millilot.reports.pack.table import Column, Row, Table, minus, plus
@@ -55,14 +56,16 @@ def cost_of_goods(span: Span) -> Table:
         exact = [by_bottle[bottle] for bottle in fragrances]
         costs = rounding.shares_of(exact, getattr(span.year, name), span.unit)
         amounts[name] = dict(zip(fragrances, costs, strict=True))
+    nought = ZERO.quantize(span.unit)
     rows = []
     for name, bottle in fragrances.items():
-        cells = {line: of_bottle.get(name, ZERO) for line, of_bottle in amounts.items()}
+        cells = {line: of_bottle.get(name, nought) for line, of_bottle in amounts.items()}
         if any(cells.values()):
-            rows.append(_cost_row(cells, {"bottle": name, "fragrance": bottle.commodity.name}))
+            rows.append(_cost_row({"bottle": name, "fragrance": bottle.commodity.name}, cells, nought))
     for line, what in (("supplies", "Supplies used"), ("other_costs", "Other costs")):
         if getattr(span.year, line):
-            rows.append(_cost_row({line: getattr(span.year, line)}, {"bottle": None, "fragrance": what}))
+            amount = getattr(span.year, line)
+            rows.append(_cost_row({"bottle": None, "fragrance": what}, {line: amount}, nought))
     money = [
         Column(name, heading, Of.MONEY, total=True)
         for name, heading in (
@@ -92,8 +95,7 @@ def cost_of_goods(span: Span) -> Table:
     )
 
 
-def _cost_row(amounts: Mapping[str, Decimal], head: Mapping[str, Value]) -> Row:
-    nought = ZERO.quantize(next(iter(amounts.values())))
+def _cost_row(head: Mapping[str, Value], amounts: Mapping[str, Decimal], nought: Decimal) -> Row:
     lines = {term.name: amounts.get(term.name, nought) for term in _COST}
     cost = sum((term.sign * lines[term.name] for term in _COST), nought)
     return Row({**head, **lines, "cost_of_goods_sold": cost})
@@ -176,7 +178,7 @@ def supplies_on_hand(span: Span) -> Table:
                 paid[move.bottle] += move.cost
     packs = [
         pack for name, pack in books.bottles.items()
-        if not pack.commodity.is_fragrance and (left[name] or value[name])
+        if not pack.commodity.is_fragrance and (left[name] or abs(value[name]) > EXACT)
     ]
     values = rounding.shares_of([value[pack.name] for pack in packs], span.year.supplies_on_hand_close, span.unit)
     rows = tuple(
@@ -212,51 +214,67 @@ def _each(paid: Decimal, pieces: Decimal, span: Span) -> Decimal | None:
     return rounding.nearest(paid / pieces, span.unit.scaleb(-2)) if pieces else None
 
 
-_QUANTITIES = frozenset(
-    {"ml_bought", "ml_found", "ml_sold", "ml_sampled", "ml_lost", "ml_kept", "ml_left"},
+#: What the two tables of bottles show; together all that the bottles report has.
+_MONEY = (
+    "bottle", "fragrance", "cost", "sales", "of_which_swaps", "postage_charged", "refunds", "fees", "postage",
+    "supplies", "compensation", "net", "payback", "paid_back_on", "to_recover", "cost_of_goods", "cost_sampled",
+    "cost_lost", "profit",
 )
-_NET = (
-    *plus("sales", "postage_charged"), *minus("refunds", "fees", "postage", "supplies"), *plus("compensation"),
-)
+_MILLILITRES = ("bottle", "fragrance", "bought", *ML_COLUMNS, "cost", "cost_per_ml", "cost_kept", "stock_value")
+
+#: Columns that are sums of others of their row.
 _SUMS = {
-    "net": _NET,
+    "net": (
+        *plus("sales", "postage_charged"), *minus("refunds", "fees", "postage", "supplies"), *plus("compensation"),
+    ),
     "profit": (*plus("net"), *minus("cost_of_goods", "cost_sampled", "cost_lost")),
+    "ml_left": (*plus("ml_bought", "ml_found"), *minus("ml_sold", "ml_sampled", "ml_lost", "ml_kept")),
 }
-#: Sums that say nothing at the foot, because rows below nought are left out of them.
-_NOT_SUMMED = frozenset({"to_recover"})
+_KINDS = {
+    **dict.fromkeys(("bottle", "fragrance"), Of.TEXT),
+    **dict.fromkeys(("bought", "paid_back_on"), Of.DATE),
+    **dict.fromkeys(ML_COLUMNS, Of.QUANTITY),
+    "cost_per_ml": Of.UNIT_COST,
+    "payback": Of.RATIO,
+}
 
 
 def bottle_results(span: Span) -> Table:
     """Return what each bottle came to, from its purchase to the last day; last what belongs to none."""
-    books = span.closing
-    rows = []
-    for row in rows_of(rounded(bottles(books), books.currency)):
-        if row["bottle"] is None:
-            row = {**row, "bottle": "(unallocated)"}  # noqa: PLW2901
-        rows.append(Row(row))
     return Table(
         "Bottle results",
         f"What each bottle came to, from its purchase to {span.end}",
-        tuple(_result_column(name) for name in COLUMNS),
-        tuple(rows),
-        "All years together. Net is cash: sales and postage charged less refunds, fees, postage and supplies, "
-        "with compensation. Profit takes off the cost of what was sold, sampled and lost.",
+        tuple(map(_bottle_column, _MONEY)),
+        _bottle_rows(span),
+        "All years together. Net is the cash a bottle brought back: sales and postage charged less refunds, fees, "
+        "postage and supplies, with compensation. Profit takes off the cost of what was sold, sampled and lost.",
     )
 
 
-def _result_column(name: str) -> Column:
+def bottle_millilitres(span: Span) -> Table:
+    """Return where the mL of each bottle went, from its purchase to the last day."""
+    return Table(
+        "Bottle mL",
+        f"Where the mL of each bottle went, from its purchase to {span.end}",
+        tuple(map(_bottle_column, _MILLILITRES)),
+        _bottle_rows(span)[:-1],
+        "All years together. Lost is what stayed in the syringe, was missing when counted, or was spilt, leaked or "
+        "poured again.",
+    )
+
+
+def _bottle_rows(span: Span) -> tuple[Row, ...]:
+    books = span.closing
+    rows = rows_of(rounded(bottles(books), books.currency))
+    return tuple(Row({**row, "bottle": row["bottle"] or "(unallocated)"}) for row in rows)
+
+
+def _bottle_column(name: str) -> Column:
+    kind = _KINDS.get(name, Of.MONEY)
     heading = name.replace("_", " ").capitalize().replace("Ml ", "mL ").replace(" ml", " mL")
-    if name in {"bottle", "fragrance"}:
-        return Column(name, heading)
-    if name in {"bought", "paid_back_on"}:
-        return Column(name, heading, Of.DATE)
-    if name in _QUANTITIES:
-        return Column(name, heading, Of.QUANTITY, total=True)
-    if name == "cost_per_ml":
-        return Column(name, heading, Of.UNIT_COST)
-    if name == "payback":
-        return Column(name, heading, Of.RATIO)
-    return Column(name, heading, Of.MONEY, total=name not in _NOT_SUMMED, of=_SUMS.get(name, ()))
+    # What is to recover leaves out the bottles that brought more than they cost, so its sum says little.
+    total = kind in {Of.MONEY, Of.QUANTITY} and name != "to_recover"
+    return Column(name, heading, kind, total=total, of=_SUMS.get(name, ()))
 
 
 def owned_before(span: Span) -> Table:

@@ -65,7 +65,7 @@ def read_manifest(folder: Path) -> dict[str, Any] | None:
 
 
 def books_digest(span: Span) -> str:
-    """Return one digest for the main file and all it includes: that of a line for each, its digest and its name."""
+    """Return one digest for the main file and all it includes: of a line for each, its digest and its name."""
     return digest("".join(f"{of_file}  {name}\n" for name, of_file in _books(span).items()).encode())
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -53,13 +54,21 @@ def page(span: Span, tables: Sequence[Table], subtitle: str, caution: str) -> st
         paper="letter" if span.currency in LETTER_CURRENCIES else "A4",
         currency=span.currency,
         year=span.year,
-        statement=statement,
+        statement=replace(statement, columns=tuple(each for each in statement.columns if each.name != "line")),
         charts=[chart for chart in drawn if chart is not None],
         width=charts.WIDTH,
-        tables=[by_name[name] for name in _SHOWN if name in by_name],
+        tables=[_without_blanks(by_name[name]) for name in _SHOWN if name in by_name],
         sheets=[table.name for table in tables],
         digest=books_digest(span),
     ) + "\n"
+
+
+def _without_blanks(table: Table) -> Table:
+    """Return a table without the columns that are empty in all rows, as paper is narrow."""
+    used = tuple(
+        column for column in table.columns if any(row.cells.get(column.name) not in {None, ""} for row in table.rows)
+    )
+    return replace(table, columns=used)
 
 
 def _shown(value: Value, column: Column) -> str:

@@ -86,11 +86,11 @@ def summary(span: Span) -> Table:
         "Summary",
         f"Summary of {span.name}",
         (
-            Column("line", "Line"),
-            Column("caption", "What it is"),
+            Column("caption", "Line"),
             Column("amount", span.name, Kind.MONEY),
             Column("year_before", "Year before", Kind.MONEY),
             Column("change", "Change", Kind.MONEY, of=(*plus("amount"), *minus("year_before"))),
+            Column("line", "Its name in Millilot"),
         ),
         tuple(rows),
         f"Payments received: {now.transactions}, the year before {before.transactions}. "

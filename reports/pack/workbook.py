@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import io
 from decimal import Decimal
+from textwrap import wrap
 from typing import TYPE_CHECKING, NamedTuple
 
 from xlsxwriter import Workbook
@@ -35,9 +36,15 @@ _LETTER, _A4 = 1, 9
 #: Where paper is cut in inches.
 LETTER_CURRENCIES = frozenset({"USD", "CAD", "MXN", "CLP", "COP", "PHP"})
 
-_WIDTHS = {Kind.DATE: 11, Kind.MONEY: 12, Kind.UNIT_COST: 10, Kind.QUANTITY: 9, Kind.COUNT: 9, Kind.RATIO: 9}
-_NARROWEST, _WIDEST = 9, 60
-_TEXT_WIDE = 90
+#: Widths are in characters, heights in points.
+_WIDTHS = {Kind.DATE: 12, Kind.MONEY: 12, Kind.UNIT_COST: 10, Kind.QUANTITY: 9, Kind.COUNT: 9, Kind.RATIO: 9}
+_NARROWEST, _WIDEST, _WIDEST_OF_FEW = 9, 42, 90
+_FEW_COLUMNS = 3
+_LINE = 15
+#: A row is no higher than so many lines.
+_MOST_LINES = 20
+#: What a page holds, upright or across, before its print becomes too small to read.
+_UPRIGHT, _ACROSS = 100, 190
 
 
 def workbook(tables: Sequence[Table], subtitle: str, caution: str, currency: str, day: datetime.date) -> bytes:
@@ -59,8 +66,9 @@ def workbook(tables: Sequence[Table], subtitle: str, caution: str, currency: str
     styles = _Styles(book, currency)
     for table in tables:
         sheet = book.add_worksheet(table.name)
-        _Sheet(sheet, table, styles).write(subtitle)
-        _set_up_print(sheet, caution, currency)
+        written = _Sheet(sheet, table, styles)
+        written.write(subtitle)
+        written.set_up_print(caution, currency)
     book.close()
     return out.getvalue()
 
@@ -90,7 +98,7 @@ class _Styles:
         self._made: dict[_Look, Format] = {}
         self.title = book.add_format({"bold": True, "font_size": 14})
         self.subtitle = book.add_format({"font_color": "#555555"})
-        self.note = book.add_format({"italic": True})
+        self.note = book.add_format({"italic": True, "text_wrap": True, "valign": "top"})
         self.heading = self._heading("left")
         self.figure_heading = self._heading("right")
 
@@ -111,7 +119,7 @@ class _Styles:
             if look.kind is Kind.TEXT:
                 properties["text_wrap"] = True
             if look.kind is Kind.DATE:
-                properties["align"] = "left"
+                properties |= {"align": "left", "indent": 1}
             if look.sum or look.foot:
                 properties["bold"] = True
             if look.foot:
@@ -128,6 +136,7 @@ class _Sheet:
         self.table = table
         self.styles = styles
         self.place = {column.name: place for place, column in enumerate(table.columns)}
+        self.widths = [self._width(column) for column in table.columns]
         self.row_of_key = {row.key: _FIRST + place for place, row in enumerate(table.rows) if row.key}
 
     def write(self, subtitle: str) -> None:
@@ -135,14 +144,20 @@ class _Sheet:
         sheet, styles = self.sheet, self.styles
         sheet.write_string(0, 0, self.table.title, styles.title)
         sheet.write_string(1, 0, neutralised(subtitle), styles.subtitle)
-        sheet.write_string(2, 0, self.table.note, styles.note)
+        sheet.merge_range(2, 0, 2, len(self.widths) - 1, self.table.note, styles.note)
+        sheet.set_row(2, _LINE * _lines(self.table.note, sum(self.widths)))
         for place, column in enumerate(self.table.columns):
             heading = styles.figure_heading if column.kind.is_figure else styles.heading
             sheet.write_string(_HEADINGS, place, column.heading, heading)
-            sheet.set_column(place, place, self._width(column))
+            sheet.set_column(place, place, self.widths[place])
+        headings = [column.heading for column in self.table.columns]
+        sheet.set_row(_HEADINGS, _LINE * max(map(_lines, headings, self.widths)))
         for number, row in enumerate(self.table.rows, start=_FIRST):
             for place, column in enumerate(self.table.columns):
                 self._cell(number, place, row, column)
+            # Not every program works out how high a row of wrapped text has to be.
+            texts = [str(row.cells.get(column.name) or "") for column in self.table.columns]
+            sheet.set_row(number, _LINE * min(max(map(_lines, texts, self.widths)), _MOST_LINES))
         if self.table.has_foot:
             self._foot(_FIRST + len(self.table.rows))
         sheet.freeze_panes(_FIRST, 1 if len(self.table.columns) > 2 else 0)
@@ -198,13 +213,23 @@ class _Sheet:
         if column.kind is not Kind.TEXT:
             return _WIDTHS[column.kind]
         longest = max((len(str(row.cells.get(column.name) or "")) for row in self.table.rows), default=0)
-        widest = _TEXT_WIDE if len(self.table.columns) <= 3 else _WIDEST // 2
-        return min(max(longest + 1, len(column.heading) // 2 + 2, _NARROWEST), widest)
+        widest = _WIDEST_OF_FEW if len(self.table.columns) <= _FEW_COLUMNS else _WIDEST
+        return min(max(longest + 2, len(column.heading) // 2 + 2, _NARROWEST), widest)
+
+    def set_up_print(self, caution: str, currency: str) -> None:
+        """Set paper, margins, scale and footer for printing."""
+        sheet, width = self.sheet, sum(self.widths)
+        if width > _UPRIGHT:
+            sheet.set_landscape()
+        if width > _ACROSS:
+            # Each page begins with the first column, or its rows could not be told apart.
+            sheet.repeat_columns(0)
+        sheet.set_paper(_LETTER if currency in LETTER_CURRENCIES else _A4)
+        sheet.fit_to_pages(-(-width // _ACROSS), 0)
+        sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.8)
+        sheet.set_footer(f"&L&8{caution.replace('&', '&&')}&R&8&A, page &P of &N")
 
 
-def _set_up_print(sheet: Worksheet, caution: str, currency: str) -> None:
-    sheet.set_landscape()
-    sheet.set_paper(_LETTER if currency in LETTER_CURRENCIES else _A4)
-    sheet.fit_to_pages(1, 0)
-    sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.8)
-    sheet.set_footer(f"&L&8{caution.replace('&', '&&')}&C&8&A&R&8Page &P of &N")
+def _lines(text: str, width: int) -> int:
+    """Return about how many lines a text takes, wrapped at words."""
+    return max(1, len(wrap(text, max(width - 1, 1))))
