@@ -72,7 +72,7 @@ class Payout:
         payout: its link without the caret, None when the books give it none.
         channel: the channel's name.
         date: the day it left the channel.
-        amount: what left the channel; below nought when the channel collected it.
+        amount: what the channel paid out; below nought when it collected what it was owed.
         orders: the links of the orders it certainly paid, without the caret.
         state: how well it is accounted for.
         bank_date: the day the bank had it, None while it has not.
@@ -235,7 +235,7 @@ class _Settling:
         for sending in self.sendings:
             what = found[id(sending)]
             earned = sum((event.amount for event in what.linked), ZERO)
-            missing = self._minor(sending.amount - earned)
+            missing = self._minor(sending.left - earned)
             if sending.came_back is not None or not missing:
                 what.solved = True
                 continue
@@ -263,11 +263,11 @@ class _Settling:
         # From the events to the payout.
         earned = sum((event.amount for event in what.linked), ZERO)
         if what.linked:
-            of_events = sending.amount - earned
+            of_events = sending.left - earned
         elif what.solved or what.ways:
             of_events = ZERO
         else:
-            of_events = sending.amount - self._major(sum(item.amount for item in what.nearest))
+            of_events = sending.left - self._major(sum(item.amount for item in what.nearest))
         of_events = rounding.nearest(of_events, unit) if sending.came_back is None else ZERO
         explained = bool(what.linked and what.found)
         if explained:
@@ -282,7 +282,7 @@ class _Settling:
             to_bank, lost, late, missing = -amount, ZERO, False, ZERO
             explained = True
         else:
-            to_bank = rounding.nearest(sending.arrived - sending.amount, unit)
+            to_bank = rounding.nearest(sending.arrived - sending.left, unit)
             lost = rounding.nearest(sum((cost for _, cost in sending.costs), ZERO), unit)
             missing = to_bank + lost
             late = bool(missing) and (
