@@ -66,15 +66,21 @@ class Sending:
         """The day it left the channel, for good if it did so more than once."""
         if self.came_back is not None:
             return self.transfers[0].date
-        sign = self.amount
+        sign = self.left
         return next(each.date for each in reversed(self.transfers) if not sign or each.left * sign > 0)
 
     @property
-    def amount(self) -> Decimal:
+    def left(self) -> Decimal:
         """What left the channel; of a payout that came back, what had left."""
         if self.came_back is not None:
             return self.transfers[0].left
         return sum((transfer.left for transfer in self.transfers), ZERO)
+
+    @property
+    def amount(self) -> Decimal:
+        """What the channel paid out: what left it, less what it took for that in the same entry."""
+        leaving = self.transfers[:1] if self.came_back is not None else self.transfers
+        return self.left - sum((cost for transfer in leaving for _, cost in transfer.costs), ZERO)
 
     @property
     def under_way(self) -> Decimal:
@@ -147,7 +153,7 @@ def _failed(found: Iterable[Sending], transfer: Transfer, channel: Channel) -> S
     for sending in reversed(list(found)):
         if (
             not sending.links
-            and sending.amount == -transfer.left
+            and sending.left == -transfer.left
             and transfer.date - sending.transfers[0].date <= _RETURNS
         ):
             return sending

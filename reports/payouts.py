@@ -16,7 +16,8 @@ States. A payout is
 
 `difference` is what reached the bank less what its events come to; those are the events with its link or, when
 there are none, those that were found. While several explanations fit, they come to the payout, so there is no
-difference on that side. `orders` are those that are certain.
+difference on that side. `orders` are those that are certain: of events of the same amount that could stand for
+each other none is named, though the payout is matched.
 
 Payments from person to person stand in the books as entries of a payment service, which is a channel like any
 other, or of a bank. On a channel they need neither fee nor order: one without an order is an event by its day
@@ -71,7 +72,7 @@ class Payout:
         payout: its link without the caret, None when the books give it none.
         channel: the channel's name.
         date: the day it left the channel.
-        amount: what left the channel; below nought when the channel collected it.
+        amount: what the channel paid out; below nought when it collected what it was owed.
         orders: the links of the orders it certainly paid, without the caret.
         state: how well it is accounted for.
         bank_date: the day the bank had it, None while it has not.
@@ -94,7 +95,7 @@ class Settled:
 
     Attributes:
         payout: its figures.
-        events: what it certainly paid.
+        events: what it paid; of events of the same amount, the first, unless more than one explanation fits.
         notes: what explains the difference, or what is open, in words.
         unexplained: the part of the difference that is neither explained nor merely on its way.
         ambiguous: whether more than one explanation fits.
@@ -165,6 +166,7 @@ class _Found:
     linked: list[Event]
     found: Sequence[_Item] = ()
     ways: Sequence[Sequence[_Item]] = ()
+    alike: Sequence[_Item] = ()
     nearest: Sequence[_Item] = ()
     solved: bool = False
     bounded: bool = False
@@ -233,7 +235,7 @@ class _Settling:
         for sending in self.sendings:
             what = found[id(sending)]
             earned = sum((event.amount for event in what.linked), ZERO)
-            missing = self._minor(sending.amount - earned)
+            missing = self._minor(sending.left - earned)
             if sending.came_back is not None or not missing:
                 what.solved = True
                 continue
@@ -242,6 +244,7 @@ class _Settling:
         pool = [solver.Item(item.amount, item.available.toordinal(), item.held) for item in items]
         for what, answer in zip(asked, solver.solve(pool, demands, limits), strict=True):
             ways = [[items[place] for place in explanation] for explanation in answer.explanations]
+            what.alike = [items[place] for place in answer.alike]
             what.nearest = [items[place] for place in answer.nearest]
             what.bounded = answer.bounded
             if len(ways) == 1:
@@ -252,31 +255,34 @@ class _Settling:
     def _settled(self, sending: Sending, what: _Found) -> Settled:
         """Return a payout with its state and the words for it."""
         unit = minor_unit(self.currency)
-        certain = what.found or _common(what.ways)
-        events = (*what.linked, *(event for item in certain for event in item.events))
+        found = what.found or _common(what.ways)
+        events = (*what.linked, *(event for item in found for event in item.events))
+        certain = (*what.linked, *(event for item in _without(found, what.alike) for event in item.events))
         amount = rounding.nearest(sending.amount, unit)
         notes = []
         # From the events to the payout.
         earned = sum((event.amount for event in what.linked), ZERO)
         if what.linked:
-            of_events = sending.amount - earned
+            of_events = sending.left - earned
         elif what.solved or what.ways:
             of_events = ZERO
         else:
-            of_events = sending.amount - self._major(sum(item.amount for item in what.nearest))
+            of_events = sending.left - self._major(sum(item.amount for item in what.nearest))
         of_events = rounding.nearest(of_events, unit) if sending.came_back is None else ZERO
         explained = bool(what.linked and what.found)
         if explained:
             notes.append(f"paid besides: {_listed(what.found, self._major)}")
         elif not what.solved:
             notes.extend(self._open(sending, what, of_events))
+        if what.solved and what.alike:
+            notes.append(f"another of the same amount may stand for {_listed(what.alike, self._major)}")
         # From the payout to the bank.
         if sending.came_back is not None:
             notes.append(f"came back on {sending.came_back}; what it paid waits for another payout")
             to_bank, lost, late, missing = -amount, ZERO, False, ZERO
             explained = True
         else:
-            to_bank = rounding.nearest(sending.arrived - sending.amount, unit)
+            to_bank = rounding.nearest(sending.arrived - sending.left, unit)
             lost = rounding.nearest(sum((cost for _, cost in sending.costs), ZERO), unit)
             missing = to_bank + lost
             late = bool(missing) and (
@@ -294,7 +300,7 @@ class _Settling:
             self.channel.name,
             sending.date,
             amount,
-            tuple(dict.fromkeys(order for event in events for order in event.orders)),
+            tuple(dict.fromkeys(order for event in certain for order in event.orders)),
             State.OPEN if missing or not what.solved else known,
             sending.bank_date,
             of_events + to_bank,
@@ -324,11 +330,8 @@ class _Settling:
 
     def _ways(self, ways: Sequence[Sequence[_Item]]) -> str:
         """Return by what the explanations differ: each without what all have in common."""
-        common = {id(item) for item in _common(ways)}
-        texts = [
-            _listed([item for item in way if id(item) not in common], self._major) or "nothing more"
-            for way in ways[:_NAMED]
-        ]
+        common = _common(ways)
+        texts = [_listed(_without(way, common), self._major) or "nothing more" for way in ways[:_NAMED]]
         more = len(ways) - len(texts)
         return "; or ".join(texts) + (f"; or {more} more" if more else "")
 
@@ -350,6 +353,11 @@ def _common(ways: Sequence[Sequence[_Item]]) -> list[_Item]:
     if not ways:
         return []
     return [item for item in ways[0] if all(any(item is other for other in way) for way in ways[1:])]
+
+
+def _without(items: Iterable[_Item], others: Iterable[_Item]) -> list[_Item]:
+    left_out = set(map(id, others))
+    return [item for item in items if id(item) not in left_out]
 
 
 def _listed(items: Iterable[_Item], major: Callable[[int], Decimal]) -> str:

@@ -137,7 +137,7 @@ def year(books: Books, start: datetime.date, end: datetime.date) -> Year:
         "claims_held_open": claims_open,
         "claims_held_close": claims_close,
     }
-    return _schedule(lines, _payments(within))
+    return _schedule(lines, payments(within))
 
 
 def amounts_by_role(records: Iterable[Record], books: Books) -> Mapping[Role, Decimal]:
@@ -178,8 +178,8 @@ def stock_value(records: Iterable[Record], books: Books, *, fragrance: bool) -> 
     )
 
 
-def _payments(records: Iterable[Record]) -> int:
-    """Count the payments received: one for all receipts of an order, one for a receipt without an order."""
+def payments(records: Iterable[Record]) -> int:
+    """Return how many payments came in: one for all receipts of an order, one for a receipt without an order."""
     paid = [
         record
         for record in records

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from millilot.reports.commands.bottles import bottles_command
+from millilot.reports.commands.channel import channel_command
 from millilot.reports.commands.check import check_command
 from millilot.reports.commands.collection import collection_command
 from millilot.reports.commands.count import count_command
@@ -35,6 +36,7 @@ for command in (
     collection_command,
     splits_command,
     payouts_command,
+    channel_command,
     stock_command,
     count_command,
     trace_command,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from millilot.ledger.records import ZERO
+from millilot.reports.channel import UnknownChannelError, find
 from millilot.reports.commands.options import Format, read, report_options
 from millilot.reports.payouts import DAYS, Payout, describe, settle, title
 from millilot.reports.solver import Limits
@@ -24,21 +25,6 @@ if TYPE_CHECKING:
 COLUMNS = tuple(field.name for field in fields(Payout))
 
 _TEXTS = {"payout", "channel", "date", "orders", "state", "bank_date"}
-
-
-class UnknownChannelError(click.ClickException):
-    """No channel of the books has this name."""
-
-    def __init__(self, name: str, known: Iterable[str]) -> None:
-        names = ", ".join(known)
-        there = f"the books have {names}" if names else "the books have no channel"
-        super().__init__(f'There is no channel "{name}"; {there}.')
-
-
-def is_called(settlement: Settlement, name: str) -> bool:
-    """Whether a channel has this name or account."""
-    channel = settlement.channel
-    return name == channel.account or name.casefold() == channel.name.casefold()
 
 
 @click.command("payouts")
@@ -69,10 +55,11 @@ def payouts_command(
     """Show what each payout paid, when the bank had it, and what is open."""
     settlements = settle(read(path, to), days, Limits(held_back=held_back))
     if channel is not None:
-        chosen = [settlement for settlement in settlements if is_called(settlement, channel)]
-        if not chosen:
-            raise UnknownChannelError(channel, (settlement.channel.name for settlement in settlements))
-        settlements = chosen
+        try:
+            chosen = find((settlement.channel for settlement in settlements), channel)
+        except UnknownChannelError as error:
+            raise click.ClickException(str(error)) from None
+        settlements = [settlement for settlement in settlements if settlement.channel is chosen]
     settled = [
         each
         for settlement in settlements
@@ -87,7 +74,7 @@ def payouts_command(
             click.echo(to_csv([_row(each.payout) for each in settled], COLUMNS), nl=False)
         case _:
             click.echo(_wide(settled) if wide else _narrow(settled), nl=False)
-            said = [*_notes(settled), *(_unpaid(settlements) if year is None else ())]
+            said = [*notes(settled), *(_unpaid(settlements) if year is None else ())]
             if said:
                 click.echo("\n" + "\n".join(said))
 
@@ -131,14 +118,16 @@ def _wide(settled: Sequence[Settled]) -> str:
     return to_table([Column(name, right=name not in _TEXTS) for name in COLUMNS], rows, width=None)
 
 
-def _notes(settled: Iterable[Settled]) -> Iterable[str]:
-    """Yield what is to be said of the payouts that are not plainly matched."""
+def notes(settled: Iterable[Settled]) -> list[str]:
+    """Return what is to be said of the payouts that are not plainly matched, in lines that fit the terminal."""
+    lines = []
     for each in settled:
         if each.notes:
             name = title(each)
             if each.payout.payout is None:
                 name += f", {each.payout.date}"
-            yield from paragraph(f"{name}: {'; '.join(each.notes)}.")
+            lines += paragraph(f"{name}: {'; '.join(each.notes)}.")
+    return lines
 
 
 def paragraph(text: str) -> list[str]:
