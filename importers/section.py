@@ -35,7 +35,8 @@ class Section:
         if value is REQUIRED:
             raise self.problem(f"the key {key} is missing; expected {words}")
         # To Python, true is a number as well.
-        fits = isinstance(value, kind) and isinstance(value, bool) is (kind is bool)
+        may_be_flag = bool in (kind if isinstance(kind, tuple) else (kind,))
+        fits = isinstance(value, kind) and (may_be_flag or not isinstance(value, bool))
         if key in self._values and not fits:
             raise self.problem(f"{key}: expected {words}, found {value!r}")
         return value

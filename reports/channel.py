@@ -22,7 +22,7 @@ from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.payouts import DAYS, settle
-from millilot.reports.year import payments
+from millilot.reports.year_lines import payments
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
@@ -9,14 +10,13 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ZERO, Kind
 from millilot.reports import rounding
-from millilot.reports.allocation import SIGN_IN_NET, allocate
-from millilot.reports.year import amounts_by_role, cost_of, moves_of, stock_value
+from millilot.reports.allocation import SIGN_IN_NET, allocate, supplies_drawn
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Iterator, Mapping
     from decimal import Decimal
 
-    from millilot.ledger.records import Books
+    from millilot.ledger.records import Books, Move, Record
 
 #: Money on these roles came back to the owner or, when it was spent, did not.
 _CASH_ROLES = (
@@ -85,8 +85,8 @@ class Collection:
 
 def collection(books: Books) -> Collection:
     """Return the exact figures of the whole collection."""
-    money = amounts_by_role(books.records, books)
-    moves = list(moves_of(books.records))
+    money = _amounts_by_role(books.records, books)
+    moves = list(_moves_of(books.records))
     cash = sum(
         (
             posting.amount
@@ -101,18 +101,56 @@ def collection(books: Books) -> Collection:
     )
     return _with_result(
         {
-            "put_in": cost_of(moves, {Kind.BOUGHT, Kind.LATE_COST, Kind.SUPPLIER_RETURN}),
+            "put_in": _cost_of(moves, {Kind.BOUGHT, Kind.LATE_COST, Kind.SUPPLIER_RETURN}),
             "got_back": -cash,
             "held": money[Role.MARKETPLACE],
             "held_for_claims": -money[Role.CLAIMS],
             "unallocated": sum(unallocated, ZERO),
-            "stock_value": stock_value(books.records, books, fragrance=True),
-            "supplies_on_hand": stock_value(books.records, books, fragrance=False),
-            "worn": -cost_of(moves, {Kind.KEPT}),
-            "contributed": cost_of(moves, {Kind.CONTRIBUTED}),
-            "swaps_in": cost_of(moves, {Kind.SWAPPED_IN}),
+            "stock_value": _stock_value(books.records, books, fragrance=True),
+            "supplies_on_hand": _stock_value(books.records, books, fragrance=False),
+            "worn": -_cost_of(moves, {Kind.KEPT}),
+            "contributed": _cost_of(moves, {Kind.CONTRIBUTED}),
+            "swaps_in": _cost_of(moves, {Kind.SWAPPED_IN}),
             "swaps_out": -money[Role.SWAPS],
         },
+    )
+
+
+def _amounts_by_role(records: Iterable[Record], books: Books) -> Mapping[Role, Decimal]:
+    """Return what stands on the accounts of each role: money as posted, and supplies at cost.
+
+    Fragrance is not in it: it is read as mL that left a bottle. A role without an amount has nought.
+    """
+    amounts: dict[Role, Decimal] = defaultdict(lambda: ZERO)
+    for record in records:
+        for money in record.money:
+            amounts[money.role] += money.amount
+        for role, move in supplies_drawn(record, books):
+            amounts[role] -= move.cost
+    return amounts
+
+
+def _moves_of(records: Iterable[Record]) -> Iterator[Move]:
+    """Yield all moves of some records."""
+    for record in records:
+        yield from record.moves
+
+
+def _cost_of(moves: Iterable[Move], kinds: Iterable[Kind]) -> Decimal:
+    """Return the cost that came in (positive) or left (negative) for some reasons."""
+    wanted = frozenset(kinds)
+    return sum((move.cost for move in moves if move.kind in wanted), ZERO)
+
+
+def _stock_value(records: Iterable[Record], books: Books, *, fragrance: bool) -> Decimal:
+    """Return the cost of all fragrance, or of all supplies, that is left after some records."""
+    return sum(
+        (
+            move.cost
+            for move in _moves_of(records)
+            if books.bottles[move.bottle].commodity.is_fragrance is fragrance
+        ),
+        ZERO,
     )
 
 

@@ -14,7 +14,7 @@ from millilot.reports.contributed import contributed
 from millilot.reports.measured import measurements
 from millilot.reports.pack.table import Column, Row, Table, minus, plus
 from millilot.reports.pack.table import Kind as Of
-from millilot.reports.year import PURCHASED
+from millilot.reports.year_lines import PURCHASED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -15,7 +15,7 @@ from millilot.reports.bottles import plain
 from millilot.reports.exceptions import has_document
 from millilot.reports.pack.table import Column, Row, Table
 from millilot.reports.pack.table import Kind as Of
-from millilot.reports.year import PURCHASED
+from millilot.reports.year_lines import PURCHASED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
