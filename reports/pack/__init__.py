@@ -6,9 +6,12 @@ byte for byte, as long as the versions named in the manifest are the same.
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from millilot.reports.pack.form import form_sheet
 from millilot.reports.pack.goods import (
+    bottle_millilitres,
     bottle_results,
     closing_stock,
     cost_of_goods,
@@ -17,7 +20,7 @@ from millilot.reports.pack.goods import (
 )
 from millilot.reports.pack.manifest import NAME, manifest
 from millilot.reports.pack.method import exception_list, method
-from millilot.reports.pack.money import payouts
+from millilot.reports.pack.money import bank_tie_out, form_tie_out, payouts
 from millilot.reports.pack.page import page
 from millilot.reports.pack.sales import fees_by_kind, sales_by_channel
 from millilot.reports.pack.spending import purchases, supplies_and_expenses
@@ -27,8 +30,13 @@ from millilot.reports.pack.workbook import workbook
 from millilot.reports.tables import to_csv
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from millilot.reports.forms import Form
     from millilot.reports.pack.span import Span
     from millilot.reports.pack.table import Table
+
+_NO_CHOICES: Mapping[str, str] = MappingProxyType({})
 
 CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
 
@@ -36,30 +44,43 @@ WORKBOOK = "records.xlsx"
 PAGE = "summary.html"
 
 
-def tables(span: Span) -> list[Table]:
-    """Return the sheets of a pack, in their order."""
+def tables(span: Span, forms: Sequence[Form], choices: Mapping[str, str]) -> list[Table]:
+    """Return the sheets of a pack, in their order.
+
+    Args:
+        span: the books and the range.
+        forms: year-end forms, one sheet each.
+        choices: options to take where a form leaves a choice open, by choice.
+
+    Raises:
+        PeriodError: the range lies in no one year of a form.
+    """
     return [
         summary(span),
+        *(form_sheet(span, form, choices) for form in forms),
         sales_by_channel(span),
         fees_by_kind(span),
         cost_of_goods(span),
         closing_stock(span),
         supplies_on_hand(span),
         bottle_results(span),
+        bottle_millilitres(span),
         purchases(span),
         supplies_and_expenses(span),
         losses(span),
         swaps_and_gifts(span),
         owned_before(span),
         payouts(span),
+        bank_tie_out(span),
+        form_tie_out(span),
         exception_list(span),
         method(span),
     ]
 
 
-def pack(span: Span) -> dict[str, bytes]:
-    """Return the files of a pack by name."""
-    sheets = tables(span)
+def pack(span: Span, forms: Sequence[Form] = (), choices: Mapping[str, str] = _NO_CHOICES) -> dict[str, bytes]:
+    """Return the files of a pack by name; see `tables` for what they are made from."""
+    sheets = tables(span, forms, choices)
     subtitle = f"{span.options_map['title']}: {span.start} to {span.end}, {span.currency}"
     files = {
         WORKBOOK: workbook(sheets, subtitle, CAUTION, span.currency, span.end),

@@ -258,8 +258,8 @@ def bottle_millilitres(span: Span) -> Table:
         f"Where the mL of each bottle went, from its purchase to {span.end}",
         tuple(map(_bottle_column, _MILLILITRES)),
         _bottle_rows(span)[:-1],
-        "All years together. Lost is what stayed in the syringe, was missing when counted, or was spilt, leaked or "
-        "poured again.",
+        "All years together. Lost is what stayed in the syringe, was missing when counted, or was spilt, leaked "
+        "or poured again.",
     )
 
 

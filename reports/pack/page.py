@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _TEMPLATE = "summary.html"
 
 #: What is on the page, beside the statement; the workbook has the rest.
-_SHOWN = ("Form", "Sales by channel", "Fees by kind", "Closing stock", "Supplies on hand", "Exceptions", "Method")
+_SHOWN = ("Form ", "Sales by channel", "Fees by kind", "Closing stock", "Supplies on hand", "Exceptions", "Method")
 
 
 def page(span: Span, tables: Sequence[Table], subtitle: str, caution: str) -> str:
@@ -44,7 +44,7 @@ def page(span: Span, tables: Sequence[Table], subtitle: str, caution: str) -> st
     # Text that came from files is escaped by the template.
     environment = Environment(
         loader=PackageLoader("millilot.reports.pack"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+        trim_blocks=True, lstrip_blocks=True, extensions=["jinja2.ext.loopcontrols"],
     )
     environment.filters["shown"] = _shown
     return environment.get_template(_TEMPLATE).render(
@@ -57,7 +57,7 @@ def page(span: Span, tables: Sequence[Table], subtitle: str, caution: str) -> st
         statement=replace(statement, columns=tuple(each for each in statement.columns if each.name != "line")),
         charts=[chart for chart in drawn if chart is not None],
         width=charts.WIDTH,
-        tables=[_without_blanks(by_name[name]) for name in _SHOWN if name in by_name],
+        tables=[_without_blanks(table) for table in tables if table.name.startswith(_SHOWN)],
         sheets=[table.name for table in tables],
         digest=books_digest(span),
     ) + "\n"
@@ -66,7 +66,9 @@ def page(span: Span, tables: Sequence[Table], subtitle: str, caution: str) -> st
 def _without_blanks(table: Table) -> Table:
     """Return a table without the columns that are empty in all rows, as paper is narrow."""
     used = tuple(
-        column for column in table.columns if any(row.cells.get(column.name) not in {None, ""} for row in table.rows)
+        column
+        for column in table.columns
+        if any(row.cells.get(column.name) not in {None, ""} for row in table.rows)
     )
     return replace(table, columns=used)
 

@@ -6,6 +6,8 @@ from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.amount import Amount
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.channels import changes_of, read_channels
 from millilot.ledger.records import ZERO
@@ -121,8 +123,7 @@ def _sales_row(span: Span, channel: str, row: Mapping[str, Decimal], orders: int
 def _discount(money: Money) -> Decimal:
     """Return what the seller let off, which the price that was charged no longer holds."""
     value = money.meta.get(DISCOUNT)
-    number = getattr(value, "number", value)
-    return abs(number) if isinstance(number, Decimal) else ZERO
+    return value.number if isinstance(value, Amount) and isinstance(value.number, Decimal) else ZERO
 
 
 def _items(money: Money) -> Decimal:

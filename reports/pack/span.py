@@ -35,7 +35,7 @@ class Span:
         options_map: its options.
         start: the first day.
         end: the last day, itself included.
-        name: what the range is called, such as the year.
+        number: the calendar year the channels' own forms are of.
     """
 
     entries: Sequence[Directive]
@@ -43,7 +43,13 @@ class Span:
     options_map: dict[str, Any]
     start: datetime.date
     end: datetime.date
-    name: str
+    number: int
+
+    @property
+    def name(self) -> str:
+        """What the range is called: the year, or its first and last day."""
+        of_calendar = (datetime.date(self.number, 1, 1), datetime.date(self.number, 12, 31))
+        return str(self.number) if (self.start, self.end) == of_calendar else f"{self.start} to {self.end}"
 
     @cached_property
     def all(self) -> Books:

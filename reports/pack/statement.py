@@ -2,69 +2,47 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from millilot.reports.pack.table import Column, Kind, Row, Table, Term, minus, plus
+from millilot.reports.year_lines import TOTALS
 
 if TYPE_CHECKING:
     from millilot.reports.pack.span import Span
 
 
-class _Line(NamedTuple):
-    """A line of the statement: the year's line it shows, what it is called, and what it is the sum of."""
-
-    name: str
-    caption: str
-    of: tuple[Term, ...] = ()
-
-
-#: Fees and what follows, which a business may take off and a hobby may not.
-EXPENSES = ("fees", "postage", "packing", "ads", "exchange", "samples", "losses", "other_expenses")
-
+#: The lines of the statement in their order, and what they are called; samples and losses stand in it twice.
 _LINES = (
-    _Line("gross_receipts", "Gross receipts"),
-    _Line("refunds", "less refunds"),
-    _Line("net_receipts", "Net receipts", (*plus("gross_receipts"), *minus("refunds"))),
-    _Line("opening_stock", "Opening stock"),
-    _Line("purchases", "Purchases, with delivery, duty and tax on them"),
-    _Line("contributed", "Contributed (owned before)"),
-    _Line("personal_use", "less personal use"),
-    _Line("samples", "less samples"),
-    _Line("losses", "less losses"),
-    _Line("supplies", "Supplies used (vials, labels)"),
-    _Line("other_costs", "Other costs"),
-    _Line("closing_stock", "less closing stock"),
-    _Line(
-        "cost_of_goods_sold",
-        "Cost of goods sold",
-        (
-            *plus("opening_stock", "purchases", "contributed"),
-            *minus("personal_use", "samples", "losses"),
-            *plus("supplies", "other_costs"),
-            *minus("closing_stock"),
-        ),
-    ),
-    _Line("gross_profit", "Gross profit", (*plus("net_receipts"), *minus("cost_of_goods_sold"))),
-    _Line("other_income", "Other income (compensation)"),
-    _Line("hobby_income", "Hobby income", plus("gross_profit", "other_income")),
-    _Line("fees", "Fees"),
-    _Line("postage", "Postage"),
-    _Line("packing", "Packing"),
-    _Line("ads", "Ads"),
-    _Line("exchange", "Exchange"),
-    _Line("samples", "Samples"),
-    _Line("losses", "Losses"),
-    _Line("other_expenses", "Other expenses"),
-    _Line("business_profit", "Business profit", (*plus("hobby_income"), *minus(*EXPENSES))),
-    _Line("supplies_on_hand_open", "Supplies on hand, start"),
-    _Line("supplies_on_hand_close", "Supplies on hand, end"),
-    _Line("claims_held_open", "Claims held, start"),
-    _Line("claims_held_close", "Claims held, end"),
-    _Line(
-        "receipts_if_counted_when_paid",
-        "Receipts if counted when paid",
-        (*plus("gross_receipts", "claims_held_close"), *minus("claims_held_open")),
-    ),
+    ("gross_receipts", "Gross receipts"),
+    ("refunds", "less refunds"),
+    ("net_receipts", "Net receipts"),
+    ("opening_stock", "Opening stock"),
+    ("purchases", "Purchases, with delivery, duty and tax"),
+    ("contributed", "Contributed (owned before)"),
+    ("personal_use", "less personal use"),
+    ("samples", "less samples"),
+    ("losses", "less losses"),
+    ("supplies", "Supplies used (vials, labels)"),
+    ("other_costs", "Other costs"),
+    ("closing_stock", "less closing stock"),
+    ("cost_of_goods_sold", "Cost of goods sold"),
+    ("gross_profit", "Gross profit"),
+    ("other_income", "Other income (compensation)"),
+    ("hobby_income", "Hobby income"),
+    ("fees", "Fees"),
+    ("postage", "Postage"),
+    ("packing", "Packing"),
+    ("ads", "Ads"),
+    ("exchange", "Exchange"),
+    ("samples", "Samples"),
+    ("losses", "Losses"),
+    ("other_expenses", "Other expenses"),
+    ("business_profit", "Business profit"),
+    ("supplies_on_hand_open", "Supplies on hand, start"),
+    ("supplies_on_hand_close", "Supplies on hand, end"),
+    ("claims_held_open", "Claims held, start"),
+    ("claims_held_close", "Claims held, end"),
+    ("receipts_if_counted_when_paid", "Receipts if counted when paid"),
 )
 
 
@@ -73,15 +51,16 @@ def summary(span: Span) -> Table:
     now, before = span.year, span.year_before
     seen: set[str] = set()
     rows = []
-    for line in _LINES:
-        amount, amount_before = getattr(now, line.name), getattr(before, line.name)
+    for line, caption in _LINES:
+        amount, amount_before = getattr(now, line), getattr(before, line)
         cells = {
-            "line": line.name, "caption": line.caption, "amount": amount, "year_before": amount_before,
+            "line": line, "caption": caption, "amount": amount, "year_before": amount_before,
             "change": amount - amount_before,
         }
-        # Samples and losses stand in it twice; sums go by the first, which has the same amount.
-        rows.append(Row(cells, "" if line.name in seen else line.name, line.of))
-        seen.add(line.name)
+        of = tuple(Term(sign, name) for name, sign in TOTALS.get(line, {}).items())
+        # Sums go by the first of two rows of one line, which has the same amount.
+        rows.append(Row(cells, "" if line in seen else line, of))
+        seen.add(line)
     return Table(
         "Summary",
         f"Summary of {span.name}",

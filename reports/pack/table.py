@@ -80,12 +80,14 @@ class Row:
     Attributes:
         cells: its values by column; a column may be missing.
         key: its name, for rows that are summed in others.
-        of: the rows above whose sum its money is.
+        of: other rows, by key, whose sum its money is.
+        spread: the column whose text has the rest of the row to itself, or empty.
     """
 
     cells: Cells
     key: str = ""
     of: tuple[Term, ...] = ()
+    spread: str = ""
 
     def figure(self, column: str) -> Decimal:
         """Return a figure, nought where there is none."""

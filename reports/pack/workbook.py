@@ -37,14 +37,14 @@ _LETTER, _A4 = 1, 9
 LETTER_CURRENCIES = frozenset({"USD", "CAD", "MXN", "CLP", "COP", "PHP"})
 
 #: Widths are in characters, heights in points.
-_WIDTHS = {Kind.DATE: 12, Kind.MONEY: 12, Kind.UNIT_COST: 10, Kind.QUANTITY: 9, Kind.COUNT: 9, Kind.RATIO: 9}
+_WIDTHS = {Kind.DATE: 12, Kind.MONEY: 13, Kind.UNIT_COST: 10, Kind.QUANTITY: 9, Kind.COUNT: 9, Kind.RATIO: 9}
 _NARROWEST, _WIDEST, _WIDEST_OF_FEW = 9, 42, 90
 _FEW_COLUMNS = 3
 _LINE = 15
 #: A row is no higher than so many lines.
 _MOST_LINES = 20
 #: What a page holds, upright or across, before its print becomes too small to read.
-_UPRIGHT, _ACROSS = 100, 190
+_UPRIGHT, _ACROSS = 100, 240
 
 
 def workbook(tables: Sequence[Table], subtitle: str, caution: str, currency: str, day: datetime.date) -> bytes:
@@ -99,15 +99,12 @@ class _Styles:
         self.title = book.add_format({"bold": True, "font_size": 14})
         self.subtitle = book.add_format({"font_color": "#555555"})
         self.note = book.add_format({"italic": True, "text_wrap": True, "valign": "top"})
-        self.heading = self._heading("left")
-        self.figure_heading = self._heading("right")
+        self.heading = self._heading({"align": "left", "indent": 1})
+        self.figure_heading = self._heading({"align": "right"})
 
-    def _heading(self, align: str) -> Format:
+    def _heading(self, align: dict[str, object]) -> Format:
         return self._book.add_format(
-            {
-                "bold": True, "text_wrap": True, "valign": "bottom", "align": align, "bottom": 1,
-                "bg_color": "#EEEEEE",
-            },
+            {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 1, "bg_color": "#EEEEEE", **align},
         )
 
     def cell(self, look: _Look) -> Format:
@@ -116,10 +113,9 @@ class _Styles:
             properties: dict[str, object] = {"valign": "top"}
             if look.kind in self._numbers:
                 properties["num_format"] = self._numbers[look.kind]
-            if look.kind is Kind.TEXT:
-                properties["text_wrap"] = True
-            if look.kind is Kind.DATE:
-                properties |= {"align": "left", "indent": 1}
+            if not look.kind.is_figure:
+                # A space on the left, or it would touch the figure before it.
+                properties |= {"align": "left", "indent": 1, "text_wrap": look.kind is Kind.TEXT}
             if look.sum or look.foot:
                 properties["bold"] = True
             if look.foot:
@@ -153,15 +149,26 @@ class _Sheet:
         headings = [column.heading for column in self.table.columns]
         sheet.set_row(_HEADINGS, _LINE * max(map(_lines, headings, self.widths)))
         for number, row in enumerate(self.table.rows, start=_FIRST):
-            for place, column in enumerate(self.table.columns):
-                self._cell(number, place, row, column)
-            # Not every program works out how high a row of wrapped text has to be.
-            texts = [str(row.cells.get(column.name) or "") for column in self.table.columns]
-            sheet.set_row(number, _LINE * min(max(map(_lines, texts, self.widths)), _MOST_LINES))
+            self._row(number, row)
+        if not self.table.rows:
+            sheet.write_string(_FIRST, 0, "None.")
         if self.table.has_foot:
             self._foot(_FIRST + len(self.table.rows))
         sheet.freeze_panes(_FIRST, 1 if len(self.table.columns) > 2 else 0)
         sheet.repeat_rows(0, _HEADINGS)
+
+    def _row(self, number: int, row: Row) -> None:
+        widths = list(self.widths)
+        for place, column in enumerate(self.table.columns):
+            if column.name == row.spread:
+                widths[place] = sum(widths[place:])
+                last, text = len(widths) - 1, neutralised(str(row.cells[row.spread]))
+                self.sheet.merge_range(number, place, number, last, text, self.styles.cell(_Look(Kind.TEXT)))
+                break
+            self._cell(number, place, row, column)
+        # Not every program works out how high a row of wrapped text has to be.
+        texts = [str(row.cells.get(column.name) or "") for column in self.table.columns]
+        self.sheet.set_row(number, _LINE * min(max(map(_lines, texts, widths)), _MOST_LINES))
 
     def _cell(self, number: int, place: int, row: Row, column: Column) -> None:
         value = row.cells.get(column.name)
@@ -212,9 +219,10 @@ class _Sheet:
     def _width(self, column: Column) -> int:
         if column.kind is not Kind.TEXT:
             return _WIDTHS[column.kind]
-        longest = max((len(str(row.cells.get(column.name) or "")) for row in self.table.rows), default=0)
+        texts = (row.cells.get(column.name) for row in self.table.rows if row.spread != column.name)
+        longest = max((len(str(text or "")) for text in texts), default=0)
         widest = _WIDEST_OF_FEW if len(self.table.columns) <= _FEW_COLUMNS else _WIDEST
-        return min(max(longest + 2, len(column.heading) // 2 + 2, _NARROWEST), widest)
+        return min(max(longest + 4, len(column.heading) // 2 + 4, _NARROWEST), widest)
 
     def set_up_print(self, caution: str, currency: str) -> None:
         """Set paper, margins, scale and footer for printing."""
@@ -223,7 +231,7 @@ class _Sheet:
             sheet.set_landscape()
         if width > _ACROSS:
             # Each page begins with the first column, or its rows could not be told apart.
-            sheet.repeat_columns(0)
+            sheet.repeat_columns(0, 0)
         sheet.set_paper(_LETTER if currency in LETTER_CURRENCIES else _A4)
         sheet.fit_to_pages(-(-width // _ACROSS), 0)
         sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.8)
