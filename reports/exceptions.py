@@ -85,12 +85,13 @@ def exceptions(
         documented: links that documents of the books carry.
     """
     within = [record for record in books.records if start <= record.date <= end]
+    unit = minor_unit(books.currency)
     found = [
         *(Exceptional(Cause.ERROR, None, error.message, "", None, error.source) for error in errors),
         *_overdrawn(books),
         *_negative(entries, books, end),
-        *_unsorted(within),
-        *_without_cost(within),
+        *_unsorted(within, unit),
+        *_without_cost(within, unit),
         *_open_payouts(books),
         *_estimated(books, within),
         *_undocumented(books, within, documented),
@@ -153,17 +154,18 @@ def _negative(entries: Iterable[Directive], books: Books, end: datetime.date) ->
             yield Exceptional(Cause.NEGATIVE, end, account, "at the end of the last day", amount, last[account])
 
 
-def _unsorted(records: Iterable[Record]) -> Iterator[Exceptional]:
+def _unsorted(records: Iterable[Record], unit: Decimal) -> Iterator[Exceptional]:
     for record in records:
         for money in record.money:
             if money.role is Role.UNSORTED and money.amount < 0:
                 yield Exceptional(
                     Cause.UNSORTED, record.date, record.order or money.account,
-                    "income whose fragrance is not known: nothing was drawn for it", -money.amount, money.meta,
+                    "income whose fragrance is not known: nothing was drawn for it",
+                    rounding.nearest(-money.amount, unit), money.meta,
                 )
 
 
-def _without_cost(records: Iterable[Record]) -> Iterator[Exceptional]:
+def _without_cost(records: Iterable[Record], unit: Decimal) -> Iterator[Exceptional]:
     for record in records:
         for money in record.money:
             if money.role is not Role.SALES or money.amount >= 0 or money.bottle is not None:
@@ -175,7 +177,8 @@ def _without_cost(records: Iterable[Record]) -> Iterator[Exceptional]:
             else:
                 continue
             yield Exceptional(
-                Cause.WITHOUT_COST, record.date, record.order or money.account, detail, -money.amount, money.meta,
+                Cause.WITHOUT_COST, record.date, record.order or money.account, detail,
+                rounding.nearest(-money.amount, unit), money.meta,
             )
 
 

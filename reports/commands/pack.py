@@ -12,6 +12,7 @@ from millilot.reports.commands.options import books_option, load, show
 from millilot.reports.forms import find_form, read_forms
 from millilot.reports.pack import CAUTION, pack
 from millilot.reports.pack.folder import FolderError, put
+from millilot.reports.pack.manifest import read_digests
 from millilot.reports.pack.span import Span
 
 #: Forms of the owner's own lie in this folder beside the books.
@@ -34,7 +35,7 @@ def pack_command(number: int, folder: Path, names: tuple[str, ...], path: Path) 
     loaded = load(path)
     span = Span(
         loaded.entries, loaded.errors, loaded.options_map,
-        datetime.date(number, 1, 1), datetime.date(number, 12, 31), number,
+        datetime.date(number, 1, 1), datetime.date(number, 12, 31), number, read_digests(loaded.options_map),
     )
     try:
         known = read_forms(path.parent / _FORMS)

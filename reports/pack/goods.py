@@ -19,7 +19,6 @@ from millilot.reports.year_lines import PURCHASED
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from millilot.ledger.records import Books
     from millilot.reports.pack.span import Span
     from millilot.reports.pack.table import Value
 
@@ -43,7 +42,8 @@ _COST = (
 
 def cost_of_goods(span: Span) -> Table:
     """Return cost of goods sold by bottle: each column adds up to the year's line of that name."""
-    opening, closing = _stock_values(span.opening), _stock_values(span.closing)
+    before = rows_of(rounded(bottles(span.opening), span.currency))
+    opening, closing = ({row["bottle"]: row["stock_value"] for row in rows} for rows in (before, span.bottles))
     moved: dict[str, dict[str, Decimal]] = {name: defaultdict(Decimal) for name in _MOVED}
     for record in span.records:
         for move in record.moves:
@@ -101,21 +101,12 @@ def _cost_row(head: Mapping[str, Value], amounts: Mapping[str, Decimal], nought:
     return Row({**head, **lines, "cost_of_goods_sold": cost})
 
 
-def _stock_values(books: Books) -> dict[str, Decimal]:
-    """Return what is left of each bottle at cost, as the other reports show it."""
-    return {
-        row["bottle"]: row["stock_value"]
-        for row in rows_of(rounded(bottles(books), books.currency))
-        if row["bottle"] is not None
-    }
-
-
 def closing_stock(span: Span) -> Table:
     """Return the list of fragrance at hand: its values add up to the year's closing stock."""
     books = span.closing
     measured = measurements(books, span.end)
     rows = []
-    for row in rows_of(rounded(bottles(books), books.currency)):
+    for row in span.bottles:
         if row["bottle"] is None or not (row["ml_left"] or row["stock_value"]):
             continue
         bottle = books.fragrances[row["bottle"]]
@@ -264,9 +255,7 @@ def bottle_millilitres(span: Span) -> Table:
 
 
 def _bottle_rows(span: Span) -> tuple[Row, ...]:
-    books = span.closing
-    rows = rows_of(rounded(bottles(books), books.currency))
-    return tuple(Row({**row, "bottle": row["bottle"] or "(unallocated)"}) for row in rows)
+    return tuple(Row({**row, "bottle": row["bottle"] or "(unallocated)"}) for row in span.bottles)
 
 
 def _bottle_column(name: str) -> Column:
@@ -280,7 +269,13 @@ def _bottle_column(name: str) -> Column:
 def owned_before(span: Span) -> Table:
     """Return the bottles that came from the owner's shelf, and those at an estimated cost."""
     rows = [
-        Row({**row, "estimated": "yes" if row["estimated"] else None})
+        Row(
+            {
+                **row,
+                **{name: _whole(row[name], span) for name in ("paid", "market_value")},
+                "estimated": "yes" if row["estimated"] else None,
+            },
+        )
         for row in contributed(span.closing, span.start, span.end)
     ]
     return Table(
@@ -299,3 +294,7 @@ def owned_before(span: Span) -> Table:
         tuple(rows),
         "What was paid, and what it was worth when selling began, as the owner wrote it down.",
     )
+
+
+def _whole(amount: Decimal | None, span: Span) -> Decimal | None:
+    return None if amount is None else rounding.nearest(amount, span.unit)

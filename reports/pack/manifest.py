@@ -36,16 +36,15 @@ def manifest(span: Span, files: Mapping[str, bytes]) -> bytes:
         span: the books and the range.
         files: the content of every other file of the pack, by name.
     """
-    books = _books(span)
     data = {
         "kind": KIND,
         "range": {"name": span.name, "from": span.start.isoformat(), "to": span.end.isoformat()},
         "currency": span.currency,
         "books": {
-            "main": next(iter(books)),
+            "main": next(iter(span.files)),
             # Of the lines "digest  name" of the files below.
-            "sha256": books_digest(span),
-            "files": books,
+            "sha256": books_digest(span.files),
+            "files": dict(span.files),
         },
         "errors_in_the_books": len(span.errors),
         "versions": {**{name: version(name) for name in _MADE_WITH}, "zlib": ZLIB_RUNTIME_VERSION},
@@ -64,17 +63,23 @@ def read_manifest(folder: Path) -> dict[str, Any] | None:
     return data if is_ours else None
 
 
-def books_digest(span: Span) -> str:
+def books_digest(files: Mapping[str, str]) -> str:
     """Return one digest for the main file and all it includes: of a line for each, its digest and its name."""
-    return digest("".join(f"{of_file}  {name}\n" for name, of_file in _books(span).items()).encode())
+    return digest("".join(f"{of_file}  {name}\n" for name, of_file in files.items()).encode())
 
 
-def _books(span: Span) -> dict[str, str]:
-    """Return the digests of the main file and of all it includes, by name as seen from the main file's folder."""
-    main = Path(span.options_map["filename"])
-    names = [str(main), *(name for name in span.options_map["include"] if name != str(main))]
-    included = {
-        Path(os.path.relpath(name, main.parent)).as_posix(): digest(Path(name).read_bytes()) for name in names
+def read_digests(options_map: Mapping[str, Any]) -> dict[str, str]:
+    """Return the digest of the books' main file and of each it includes, by name as seen from its folder.
+
+    Args:
+        options_map: Beancount's options, which name the files.
+
+    Raises:
+        OSError: a file cannot be read.
+    """
+    main = Path(options_map["filename"])
+    included = sorted({Path(name) for name in options_map["include"]} - {main})
+    return {
+        Path(os.path.relpath(file, main.parent)).as_posix(): digest(file.read_bytes())
+        for file in (main, *included)
     }
-    first, *others = included
-    return {name: included[name] for name in (first, *sorted(others))}

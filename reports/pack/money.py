@@ -67,11 +67,11 @@ def payouts(span: Span) -> Table:
                 "channel": payout.channel,
                 "payout": name,
                 "date": payout.date,
-                "amount": payout.amount,
+                "amount": _exactly(payout.amount, span),
                 "orders": len(payout.orders),
                 "state": payout.state.value,
                 "bank_date": payout.bank_date,
-                "difference": payout.difference,
+                "difference": _exactly(payout.difference, span),
             },
         )
         for payout, name in found
@@ -138,10 +138,13 @@ def _bridge(span: Span, channel: Channel) -> Iterator[Row]:
     lines = asdict(report.chosen.bridge)
     shown = [name for name in _BRIDGE if lines[name] or name == "gross_receipts"]
 
-    def row(line: str, words: str, amount: object, of: tuple[Term, ...] = (), remark: str | None = None) -> Row:
+    def row(
+        line: str, words: str, amount: Decimal | None, of: tuple[Term, ...] = (), remark: str | None = None,
+    ) -> Row:
         terms = tuple(Term(sign, f"{channel.account} {name}") for sign, name in of)
-        cells = {"channel": channel.name, "line": words, "amount": amount, "remark": remark}
-        return Row(cells, f"{channel.account} {line}", terms)  # type: ignore[arg-type]
+        whole = None if amount is None else _exactly(amount, span)
+        cells = {"channel": channel.name, "line": words, "amount": whole, "remark": remark}
+        return Row(cells, f"{channel.account} {line}", terms)
 
     for name in shown:
         yield row(name, _BRIDGE[name], lines[name])

@@ -59,7 +59,7 @@ def page(span: Span, tables: Sequence[Table], subtitle: str, caution: str) -> st
         width=charts.WIDTH,
         tables=[_without_blanks(table) for table in tables if table.name.startswith(_SHOWN)],
         sheets=[table.name for table in tables],
-        digest=books_digest(span),
+        digest=books_digest(span.files),
     ) + "\n"
 
 

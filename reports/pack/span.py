@@ -11,10 +11,11 @@ from beancount.core.data import Document
 
 from millilot.ledger.money import minor_unit
 from millilot.ledger.reading import read_books
+from millilot.reports.bottles import bottles, rounded, rows_of
 from millilot.reports.year import year
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from decimal import Decimal
 
     from beancount.core.data import BeancountError, Directive
@@ -36,6 +37,7 @@ class Span:
         start: the first day.
         end: the last day, itself included.
         number: the calendar year the channels' own forms are of.
+        files: the digest of the books' main file and of each it includes, by name; the main file first.
     """
 
     entries: Sequence[Directive]
@@ -44,6 +46,7 @@ class Span:
     start: datetime.date
     end: datetime.date
     number: int
+    files: Mapping[str, str]
 
     @property
     def name(self) -> str:
@@ -80,6 +83,11 @@ class Span:
     def year_before(self) -> Year:
         """The totals of the same days a year earlier, rounded."""
         return year(self.closing, _a_year_before(self.start), self.start - _DAY).rounded(self.currency)
+
+    @cached_property
+    def bottles(self) -> tuple[dict[str, Any], ...]:
+        """The rows of the bottles report at the end of the last day, rounded; last what belongs to no bottle."""
+        return tuple(rows_of(rounded(bottles(self.closing), self.currency)))
 
     @property
     def currency(self) -> str:

@@ -203,7 +203,7 @@ class _Sheet:
 
     def _value(self, number: int, place: int, value: Value, style: Format) -> None:
         match value:
-            case None:
+            case None | "":
                 self.sheet.write_blank(number, place, None, style)
             case str():
                 self.sheet.write_string(number, place, neutralised(value)[:_LONGEST], style)
