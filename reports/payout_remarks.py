@@ -30,6 +30,8 @@ def payout_remarks(books: Books) -> Iterator[PayoutRemark]:
     """
     for settlement in settle(books):
         name = settlement.channel.name
+        if not settlement.channel.events:
+            continue
         unlinked = []
         for settled in settlement.payouts:
             if settled.payout.state is not State.OPEN or not settled.unexplained:
