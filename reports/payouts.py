@@ -98,6 +98,7 @@ class Settled:
         events: what it paid; of events of the same amount, the first, unless more than one explanation fits.
         notes: what explains the difference, or what is open, in words.
         unexplained: the part of the difference that is neither explained nor merely on its way.
+        linked: whether events carry its number.
         ambiguous: whether more than one explanation fits.
         late: whether part of it should be in the bank and is not.
         sending: the entries that make it up.
@@ -107,6 +108,7 @@ class Settled:
     events: tuple[Event, ...]
     notes: tuple[str, ...]
     unexplained: Decimal
+    linked: bool
     ambiguous: bool
     late: bool
     sending: Sending
@@ -307,7 +309,14 @@ class _Settling:
         )
         unexplained = (ZERO if what.solved or what.ways else of_events) + (missing if late else ZERO)
         return Settled(
-            payout, events, tuple(notes), unexplained, len(what.ways) > 1, late, sending,
+            payout,
+            events,
+            tuple(notes),
+            rounding.nearest(unexplained, unit),
+            bool(what.linked),
+            len(what.ways) > 1,
+            late,
+            sending,
         )
 
     def _open(self, sending: Sending, what: _Found, of_events: Decimal) -> Iterator[str]:

@@ -297,11 +297,11 @@ class _Search:
                 edges.append(_Edge(source, source._replace(guessed=True), (), open=True))
                 continue
             for end in self._ends(place, source):
-                passed = tuple(range(source.cursor, end))
-                edges.append(_Edge(source, _State(end, source.held, guessed=True), passed, open=True))
-                if source.held:
-                    paid = source.held + passed
-                    edges.append(_Edge(source, _State(end, (), guessed=True), paid, open=True))
+                passed = [position for position in range(source.cursor, end) if not self.kinds[position].tagged]
+                tagged = tuple(position for position in range(source.cursor, end) if self.kinds[position].tagged)
+                for paid, waiting in ((passed, source.held), ([*source.held, *passed], ())):
+                    target = _State(end, waiting + tagged, guessed=True)
+                    edges.append(_Edge(source, target, tuple(paid), open=True))
         # Not all are followed, but every state goes on, so that no earlier answer loses an explanation.
         wanted = self.demands[place].amount
         edges.sort(key=lambda edge: (abs(self._sum(edge.paid) - wanted), edge.target))
@@ -314,10 +314,11 @@ class _Search:
 
     def _ends(self, place: int, source: _State) -> list[int]:
         """Return the points up to which there stands about as much as a payout comes to."""
-        missing = self.demands[place].amount - self._sum(source.held)
+        missing = self.demands[place].amount
         distances = [(abs(missing), source.cursor)]
         for position in range(source.cursor, self.available[place]):
-            missing -= self.amounts[position]
+            if not self.kinds[position].tagged:
+                missing -= self.amounts[position]
             distances.append((abs(missing), position + 1))
         self.steps += len(distances)
         return sorted(end for _, end in sorted(distances)[:_ENDS])
