@@ -75,12 +75,27 @@ class BooksFile:
         Raises:
             BooksError: when somebody changed the books meanwhile, or they cannot be written; they are unchanged.
         """
-        if not transactions:
-            return []
+        return self._append(format_entries(transactions), transactions, dry_run=dry_run) if transactions else []
+
+    def append_text(self, text: str) -> list[Problem]:
+        """Append directives as they are written, unless that would bring a new error.
+
+        Args:
+            text: whole lines.
+
+        Returns:
+            The errors the books would newly have; the books are unchanged if there is any.
+
+        Raises:
+            BooksError: as for `append`.
+        """
+        return self._append(text, ())
+
+    def _append(self, text: str, transactions: Sequence[Transaction], *, dry_run: bool = False) -> list[Problem]:
         copy = self.path.with_name(f".{self.path.name}.importing")
         try:
             try:
-                self._write(copy, self._joined(format_entries(transactions)))
+                self._write(copy, self._joined(text))
                 new = self._new_problems(copy, transactions)
                 if not new and not dry_run:
                     self._put_in_place(copy)

@@ -500,6 +500,11 @@ _READERS = {
 }
 
 
+def is_setting(entry: Custom) -> bool:
+    """Whether a directive is one of ours."""
+    return entry.type in _READERS
+
+
 def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complaint]]:
     """Read all settings from the books.
 

@@ -132,7 +132,7 @@ def fill(
     """
     number = form.year_of(start, end)
     taken = form.choose(choices)
-    figures = _figures(books, start, end)
+    figures = figures_of(books, start, end)
     amounts = _amounts(form, figures, taken)
     lines = tuple(_filled(line, amounts[line.line]) for line in _there(form, taken))
     return FilledForm(
@@ -173,13 +173,13 @@ def trace_form(
     there = {each.line: each for each in _there(form, taken)}
     if line not in there:
         raise FormError(f"The form {form.name} has no line {line!r} here; its lines are {', '.join(there)}.")
-    figures = _figures(books, *days)
+    figures = figures_of(books, *days)
     amounts = _amounts(form, figures, taken)
     wanted: dict[str, int] = defaultdict(int)
 
     def add(each: FormLine, sign: int) -> None:
         ours, lines = _terms_of(each, taken)
-        if _held(each, _sum(each, figures, amounts, taken)):
+        if _held(each, _sum(each, figures, amounts, taken)) is not None:
             raise FormError(f"Line {each.line} of {form.name} is held at a limit, so no entries add up to it.")
         for term in ours:
             for name, times in terms(term.line).items():
@@ -259,7 +259,7 @@ def _held(line: FormLine, amount: Decimal | None) -> Decimal | None:
     return line.at_most if line.at_most is not None and amount > line.at_most else None
 
 
-def _figures(books: Books, start: datetime.date, end: datetime.date) -> dict[str, Decimal | None]:
+def figures_of(books: Books, start: datetime.date, end: datetime.date) -> dict[str, Decimal | None]:
     """Return our lines in minor units; None for what the books do not know."""
     unit = minor_unit(books.currency)
     sums = line_sums(books, start, end)

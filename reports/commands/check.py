@@ -10,6 +10,7 @@ import click
 from millilot.ledger.reading import read_books
 from millilot.reports.check import plugin_order, problems, remarks
 from millilot.reports.commands.options import books_option, load, show
+from millilot.reports.filed import moved_years
 
 if TYPE_CHECKING:
     from millilot.reports.check import Finding
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
 def check_command(ctx: click.Context, path: Path) -> None:
     """Print every problem and every remark; the exit status is 1 if there is a problem."""
     entries, errors, options_map = load(path)
-    wrong = [*plugin_order(options_map), *problems(entries, errors)]
-    odd = remarks(entries, read_books(entries, options_map))
+    books = read_books(entries, options_map)
+    wrong = [*plugin_order(options_map), *problems(entries, errors), *moved_years(entries, books)]
+    odd = remarks(entries, books)
     for problem in wrong:
         show(f"{_from_here(problem)}: {problem.message}")
     for remark in odd:

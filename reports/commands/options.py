@@ -40,7 +40,7 @@ class Loaded(NamedTuple):
     options_map: dict[str, Any]
 
 
-def _day(_ctx: click.Context, _option: click.Parameter, value: str | None) -> datetime.date | None:
+def day(_ctx: click.Context, _option: click.Parameter, value: str | None) -> datetime.date | None:
     """Return the day that was asked for, written as in the books."""
     if value is None:
         return None
@@ -65,7 +65,7 @@ def report_options(command: Command) -> Command:
     """Add the options that every report has."""
     for option in (
         click.option("--wide", is_flag=True, help="Show all columns, however wide the table gets."),
-        click.option("--to", callback=_day, metavar="DATE", help="Show the state at the end of this day."),
+        click.option("--to", callback=day, metavar="DATE", help="Show the state at the end of this day."),
         click.option(
             "--format",
             "style",

@@ -1,117 +1,221 @@
-"""`millilot year`: a year's totals, laid out as a statement."""
+"""`millilot year`: a year's totals, laid out as a statement or as forms, and what they are made of."""
 
 from __future__ import annotations
 
 import datetime
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from millilot.reports.commands.options import Format, read, report_options
+from millilot.importers.problems import InputError
+from millilot.ledger.records import ZERO
+from millilot.reports.commands.form_tables import (
+    LINE_COLUMNS,
+    form_json,
+    form_table,
+    paragraph,
+    rows,
+    side_by_side_table,
+    threshold_rows,
+    threshold_table,
+)
+from millilot.reports.commands.options import Format, day, read, report_options
+from millilot.reports.commands.part_tables import PART_COLUMNS, part_rows, part_table
+from millilot.reports.commands.statement import contributed_table, cut_off_table, statement, title_of
 from millilot.reports.contributed import contributed
-from millilot.reports.tables import Column, to_csv, to_json, to_table
+from millilot.reports.cutoff import cut_off
+from millilot.reports.days import last_of_year
+from millilot.reports.filled import fill, trace_form
+from millilot.reports.forms import find_form, read_forms
+from millilot.reports.side_by_side import side_by_side
+from millilot.reports.tables import to_csv, to_json
+from millilot.reports.thresholds import Distance, read_thresholds, thresholds
 from millilot.reports.year import year as report
+from millilot.reports.year_lines import UnknownLineError, trace
+from millilot.reports.year_notes import year_notes
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from millilot.reports.year import Year
+    from millilot.ledger.records import Books
+    from millilot.reports.forms import Form
 
 CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
 
+class Asked(NamedTuple):
+    """What was asked for: the books and the days."""
+
+    books: Books
+    start: datetime.date
+    end: datetime.date
+    style: str
+    wide: bool
+
+
+def _choices(_ctx: click.Context, _option: click.Parameter, values: Sequence[str]) -> dict[str, str]:
+    """Return choices written as `losses=stock`."""
+    for value in values:
+        if "=" not in value:
+            raise click.BadParameter(f"{value!r} is no choice; expected one like losses=stock.")
+    return dict(value.split("=", 1) for value in values)
+
 
 @click.command("year")
-@click.argument("number", metavar="YEAR", type=click.IntRange(datetime.MINYEAR, datetime.MAXYEAR))
+@click.argument(
+    "number", metavar="[YEAR]", required=False, type=click.IntRange(datetime.MINYEAR, datetime.MAXYEAR),
+)
+@click.option(
+    "--from", "first", callback=day, metavar="DATE",
+    help="Begin on this day, for another year than the calendar's; it ends on --to, or a year later.",
+)
+@click.option(
+    "--form", "names", multiple=True, metavar="NAME",
+    help="Show a year-end form: us-hobby, us-schedule-c, uk-sa103s, ca-t2125, plain, or one of your own from "
+    "forms/ beside the books. Several are shown side by side.",
+)
+@click.option(
+    "--choose", "choices", multiple=True, callback=_choices, metavar="CHOICE=OPTION",
+    help="Take another option of a form, such as losses=stock.",
+)
+@click.option("--trace", "line", metavar="LINE", help="List the entries a line is made of; with --form, its line.")
+@click.option("--thresholds", "near", is_flag=True, help="Show how far the year is from each known threshold.")
 @report_options
 def year_command(
-    number: int, path: Path, style: str, to: datetime.date | None, *, wide: bool,  # noqa: ARG001
+    *,
+    number: int | None,
+    first: datetime.date | None,
+    names: tuple[str, ...],
+    choices: Mapping[str, str],
+    line: str | None,
+    path: Path,
+    style: str,
+    to: datetime.date | None,
+    near: bool,
+    wide: bool,
 ) -> None:
-    """Show the totals of a calendar year: receipts, cost of goods sold, expenses and profit."""
-    books = read(path, to)
-    start, end = datetime.date(number, 1, 1), datetime.date(number, 12, 31)
-    totals = report(books, start, end if to is None else min(end, to)).rounded(books.currency)
+    """Show the totals of a year: receipts, cost of goods sold, expenses and profit."""
+    start, end = _days(number, first, to)
+    asked = Asked(read(path, None), start, end, style, wide)
+    try:
+        forms = _forms(names, path, end)
+        if line is not None:
+            _show_trace(asked, line, forms[0] if forms else None, choices)
+        elif near:
+            known = read_thresholds(path.parent / "thresholds")
+            _show_thresholds(asked, thresholds(asked.books, start, end, known))
+        elif forms:
+            _show_forms(asked, forms, choices)
+        else:
+            _show_year(asked)
+    except (InputError, UnknownLineError) as error:
+        raise click.ClickException(str(error)) from None
+
+
+def _days(
+    number: int | None, first: datetime.date | None, to: datetime.date | None,
+) -> tuple[datetime.date, datetime.date]:
+    """Return the first and the last day that were asked for."""
+    if first is not None:
+        end = to or last_of_year(first)
+        if end < first:
+            raise click.UsageError(f"--to {end} is before --from {first}.")
+        if number is not None and not first.year <= number <= end.year:
+            raise click.UsageError(f"{first} to {end} is not the year {number}.")
+        return first, end
+    if number is None:
+        raise click.UsageError("Missing argument '[YEAR]'; expected a year, or its first day as --from.")
+    end = datetime.date(number, 12, 31)
+    return datetime.date(number, 1, 1), end if to is None else min(end, to)
+
+
+def _forms(names: Sequence[str], path: Path, end: datetime.date) -> list[Form]:
+    """Return the forms that were asked for, each of the year in which it says the last day lies."""
+    if not names:
+        return []
+    known = read_forms(path.parent / "forms")
+    return [find_form(known, name, end) for name in names]
+
+
+def _show_year(asked: Asked) -> None:
+    books, start, end, style, _ = asked
+    totals = report(books, start, end).rounded(books.currency)
     lines = asdict(totals)
     unproven = contributed(books, start, end)
+    across, notes = cut_off(books, start, end), year_notes(books, start, end)
     match style:
         case Format.JSON:
-            click.echo(to_json({**lines, "contributed_bottles": unproven}), nl=False)
+            lists = {"contributed_bottles": unproven, "cut_off": [asdict(each) for each in across], "notes": notes}
+            click.echo(to_json({**lines, **lists}), nl=False)
         case Format.CSV:
             click.echo(to_csv([lines], list(lines)), nl=False)
         case _:
-            until = "" if to is None or to >= end else f", up to {to}"
-            click.echo(_statement(f"{number}{until}", books.currency, totals), nl=False)
+            click.echo(statement(title_of(start, end), books.currency, totals), nl=False)
             if unproven:
-                click.echo(f"\nOwned before, or at an estimated cost\n\n{_schedule(unproven)}", nl=False)
+                click.echo(f"\nOwned before, or at an estimated cost\n\n{contributed_table(unproven)}", nl=False)
+            if across:
+                click.echo(f"\nPaid on or before {end}, poured after it\n\n{cut_off_table(across)}", nl=False)
+            if notes:
+                click.echo("\n" + "\n".join(map(paragraph, notes)))
             click.echo(f"\n{CAUTION}")
 
 
-def _statement(title: str, currency: str, year: Year) -> str:
-    """Return the year as a statement: lines in the left column, totals in the right one."""
-    rows: list[tuple[str, object, object]] = [
-        ("Gross receipts", year.gross_receipts, None),
-        ("less refunds", year.refunds, None),
-        ("Net receipts", None, year.net_receipts),
-        ("", None, None),
-        ("Opening stock", year.opening_stock, None),
-        ("Purchases", year.purchases, None),
-        ("Contributed (owned before)", year.contributed, None),
-        ("less personal use", year.personal_use, None),
-        ("less samples", year.samples, None),
-        ("less losses", year.losses, None),
-        ("Supplies", year.supplies, None),
-        ("Other costs", year.other_costs, None),
-        ("less closing stock", year.closing_stock, None),
-        ("Cost of goods sold", None, year.cost_of_goods_sold),
-        ("", None, None),
-        ("Gross profit", None, year.gross_profit),
-        ("Other income", None, year.other_income),
-        ("Hobby income", None, year.hobby_income),
-        ("", None, None),
-        ("Fees", year.fees, None),
-        ("Postage", year.postage, None),
-        ("Packing", year.packing, None),
-        ("Ads", year.ads, None),
-        ("Exchange", year.exchange, None),
-        ("Samples", year.samples, None),
-        ("Losses", year.losses, None),
-        ("Other expenses", year.other_expenses, None),
-        ("Business profit", None, year.business_profit),
-        ("", None, None),
-        ("Supplies on hand, start", year.supplies_on_hand_open, None),
-        ("Supplies on hand, end", year.supplies_on_hand_close, None),
-        ("Claims held, start", year.claims_held_open, None),
-        ("Claims held, end", year.claims_held_close, None),
-        ("Receipts if counted when paid", None, year.receipts_if_counted_when_paid),
-        ("Transactions (payments received)", None, year.transactions),
-    ]
-    columns = (Column(title, right=False), Column(currency), Column("Total"))
-    return to_table(columns, rows)
+def _show_forms(asked: Asked, forms: Sequence[Form], choices: Mapping[str, str]) -> None:
+    books, start, end, style, _ = asked
+    filled = [fill(form, books, start, end, _for(form, forms, choices)) for form in forms]
+    match style:
+        case Format.JSON:
+            objects = [form_json(each) for each in filled]
+            click.echo(to_json(objects[0] if len(objects) == 1 else objects), nl=False)
+        case Format.CSV:
+            click.echo(to_csv([row for each in filled for row in rows(each)], LINE_COLUMNS), nl=False)
+        case _:
+            if len(filled) == 1:
+                click.echo(form_table(filled[0]), nl=False)
+            else:
+                click.echo(side_by_side_table(filled, side_by_side(books, filled)), nl=False)
+            notes = year_notes(books, start, end)
+            if notes:
+                click.echo("\n".join(map(paragraph, notes)))
+            click.echo(f"\n{CAUTION}")
 
 
-def _schedule(rows: list[dict[str, Any]]) -> str:
-    """Return the bottles whose cost no receipt of the year proves."""
-    columns = (
-        Column("Bottle", right=False, flexible=True),
-        Column("Fragrance", right=False, flexible=True),
-        Column("mL"),
-        Column("Cost"),
-        Column("Paid"),
-        Column("Market value"),
-        Column("", right=False),
-    )
-    return to_table(
-        columns,
-        [
-            [
-                row["bottle"],
-                row["fragrance"],
-                row["ml"],
-                row["cost"],
-                row["paid"],
-                row["market_value"],
-                "estimated" if row["estimated"] else None,
-            ]
-            for row in rows
-        ],
-    )
+def _for(form: Form, forms: Sequence[Form], choices: Mapping[str, str]) -> dict[str, str]:
+    """Return the choices that are meant for a form: beside others, those that it leaves open or that none does."""
+    own = {choice.name for choice in form.choices}
+    others = {choice.name for each in forms for choice in each.choices} - own
+    return {name: option for name, option in choices.items() if name not in others}
+
+
+def _show_thresholds(asked: Asked, distances: Sequence[Distance]) -> None:
+    match asked.style:
+        case Format.JSON:
+            click.echo(to_json(threshold_rows(distances)), nl=False)
+        case Format.CSV:
+            columns = list(Distance.__dataclass_fields__)
+            click.echo(to_csv(threshold_rows(distances), columns), nl=False)
+        case _:
+            click.echo(f"{title_of(asked.start, asked.end)}: thresholds\n\n{threshold_table(distances)}")
+            click.echo(CAUTION)
+
+
+def _show_trace(asked: Asked, line: str, form: Form | None, choices: Mapping[str, str]) -> None:
+    books, start, end = asked.books, asked.start, asked.end
+    if form is None:
+        name, found = line, trace(books, start, end, line)
+        amount = getattr(report(books, start, end).rounded(books.currency), line, None)
+    else:
+        name, found = f"{form.name}, line {line}", trace_form(form, books, (start, end), line, choices)
+        amount = next(each.amount for each in fill(form, books, start, end, choices).lines if each.line == line)
+    total = sum((part.amount for part in found), ZERO)
+    match asked.style:
+        case Format.JSON:
+            whole = {"line": line, "amount": amount, "sum": total, "entries": part_rows(found)}
+            click.echo(to_json(whole), nl=False)
+        case Format.CSV:
+            click.echo(to_csv(part_rows(found), PART_COLUMNS), nl=False)
+        case _:
+            click.echo(f"{title_of(start, end)}: {name}\n")
+            click.echo(part_table(found, total, books.currency, wide=asked.wide), nl=False)
+            click.echo(f"\nUnrounded {total:f}, in the report {amount}.")

@@ -53,6 +53,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.importers.problems import InputError, ProfileError
 from millilot.importers.section import Section
+from millilot.reports.days import year_around
 from millilot.reports.year_lines import LINES, TOTALS
 
 if TYPE_CHECKING:
@@ -164,9 +165,9 @@ class Form:
         """
         if self.begins is None:
             return end.year
-        first, last = year_around(start, self.begins)
+        first, last = year_around(start, *self.begins)
         if end > last:
-            second, its_last = year_around(last + datetime.timedelta(days=1), self.begins)
+            second, its_last = year_around(end, *self.begins)
             raise PeriodError(
                 f"A year of {self.name} runs from {_day(first)} to {_day(last)}; {start} to {end} lies in two. "
                 f"Ask for --from {first} --to {last}, or for --from {second} --to {its_last}.",
@@ -197,15 +198,6 @@ def _day(day: datetime.date) -> str:
     return f"{day.day} {day:%B}"
 
 
-def year_around(day: datetime.date, begins: tuple[int, int]) -> tuple[datetime.date, datetime.date]:
-    """Return the first and last day of the year that holds a day and begins on a month and day."""
-    month, of_month = begins
-    first = datetime.date(day.year, month, of_month)
-    if first > day:
-        first = first.replace(year=day.year - 1)
-    return first, first.replace(year=first.year + 1) - datetime.timedelta(days=1)
-
-
 def read_forms(*folders: Path) -> list[Form]:
     """Read the forms that are shipped, then those in folders.
 
@@ -230,8 +222,8 @@ def toml_files(folder: Traversable | Path) -> list[Traversable]:
     return sorted((file for file in folder.iterdir() if file.name.endswith(".toml")), key=lambda file: file.name)
 
 
-def find_form(forms: Iterable[Form], name: str, number: int) -> Form:
-    """Return the form of a year, or the newest when there is none of that year.
+def find_form(forms: Iterable[Form], name: str, day: datetime.date) -> Form:
+    """Return the form of the year in which a day lies, or the newest when there is none of that year.
 
     Raises:
         FormError: there is no form of this name; the message names those there are.
@@ -241,7 +233,7 @@ def find_form(forms: Iterable[Form], name: str, number: int) -> Form:
     if not named:
         known = ", ".join(sorted({form.name for form in forms}))
         raise FormError(f"There is no form {name!r}. The forms are {known}; your own are files in forms/.")
-    of_year = [form for form in named if form.year == number]
+    of_year = [form for form in named if form.year == form.year_of(day, day)]
     return of_year[0] if of_year else max(named, key=lambda form: form.year or 0)
 
 
@@ -313,7 +305,7 @@ def _choices(table: Section) -> Iterable[Choice]:
 
 
 def _lines(top: Section, choices: Sequence[Choice]) -> tuple[FormLine, ...]:
-    source, checked = top.text("source"), _checked(top, None)
+    source, checked = top.text("source"), checked_of(top, None)
     tables: dict[str, Section] = {}
     for table in top.sections("lines"):
         line = table.text("line")
@@ -333,12 +325,12 @@ def _lines(top: Section, choices: Sequence[Choice]) -> tuple[FormLine, ...]:
                 lines=_terms(table, "lines", tables),
                 also=tuple(_also(each, tables, choices) for each in table.sections("also")),
                 when={name: _option(when, name, name, choices) for name in when.free()},
-                at_least=_amount(table, "at-least"),
-                at_most=_amount(table, "at-most"),
+                at_least=amount_of(table, "at-least"),
+                at_most=amount_of(table, "at-most"),
                 is_memo=table.flag("memo", default=False),
                 note=table.text("note", ""),
                 source=table.text("source", source),
-                checked=_checked(table, checked),
+                checked=checked_of(table, checked),
             ),
         )
         table.close()
@@ -391,7 +383,8 @@ def _terms(table: Section, key: str, known: Iterable[str]) -> tuple[Term, ...]:
     return tuple(terms)
 
 
-def _amount(table: Section, key: str) -> Decimal | None:
+def amount_of(table: Section, key: str) -> Decimal | None:
+    """Return an amount, written as a text so that it stays exact."""
     text: str | None = table.text(key, None)
     try:
         return None if text is None else Decimal(text)
@@ -399,7 +392,8 @@ def _amount(table: Section, key: str) -> Decimal | None:
         raise table.problem(f'{key}: expected an amount such as "1000.00", found "{text}"') from None
 
 
-def _checked(table: Section, default: datetime.date | None) -> datetime.date | None:
+def checked_of(table: Section, default: datetime.date | None) -> datetime.date | None:
+    """Return when something was held against its source, None if it was not."""
     words = "a day such as 2026-12-31, or false"
     value = table.get("checked", (datetime.date, bool), words, default)
     if value is True:

@@ -102,7 +102,8 @@ def test_before_the_first_entry_everything_is_empty_but_right(command: tuple[str
     assert result.exit_code == 0
     objects = json.loads(result.stdout)
     [only] = objects if isinstance(objects, list) else [objects]
-    figures = [value for value in only.values() if value is not None]
+    # A year says in words that it is empty.
+    figures = [value for name, value in only.items() if value is not None and name != "notes"]
     assert all(figure in ("0.00", "0", 0, []) for figure in figures)
 
 
