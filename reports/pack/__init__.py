@@ -6,10 +6,10 @@ byte for byte, as long as the versions named in the manifest are the same.
 
 from __future__ import annotations
 
-from types import MappingProxyType
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from millilot.reports.pack.form import form_sheet
+from millilot.reports.pack.form import cut_off_list, form_sheet, threshold_list
 from millilot.reports.pack.goods import (
     bottle_millilitres,
     bottle_results,
@@ -35,8 +35,7 @@ if TYPE_CHECKING:
     from millilot.reports.forms import Form
     from millilot.reports.pack.span import Span
     from millilot.reports.pack.table import Table
-
-_NO_CHOICES: Mapping[str, str] = MappingProxyType({})
+    from millilot.reports.thresholds import Threshold
 
 CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
 
@@ -44,20 +43,36 @@ WORKBOOK = "records.xlsx"
 PAGE = "summary.html"
 
 
-def tables(span: Span, forms: Sequence[Form], choices: Mapping[str, str]) -> list[Table]:
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """What a pack needs besides the books, all of it data.
+
+    Attributes:
+        forms: year-end forms, one sheet each.
+        choices: options to take where a form leaves a choice open, by choice.
+        thresholds: what is reported or taxed from some amount on.
+    """
+
+    forms: Sequence[Form] = ()
+    choices: Mapping[str, str] = field(default_factory=dict)
+    thresholds: Sequence[Threshold] = ()
+
+
+def tables(span: Span, outside: Outside) -> list[Table]:
     """Return the sheets of a pack, in their order.
 
     Args:
         span: the books and the range.
-        forms: year-end forms, one sheet each.
-        choices: options to take where a form leaves a choice open, by choice.
+        outside: forms and thresholds.
 
     Raises:
         PeriodError: the range lies in no one year of a form.
     """
     return [
         summary(span),
-        *(form_sheet(span, form, choices) for form in forms),
+        *(form_sheet(span, form, outside.choices) for form in outside.forms),
+        threshold_list(span, outside.thresholds),
+        cut_off_list(span),
         sales_by_channel(span),
         fees_by_kind(span),
         cost_of_goods(span),
@@ -78,9 +93,9 @@ def tables(span: Span, forms: Sequence[Form], choices: Mapping[str, str]) -> lis
     ]
 
 
-def pack(span: Span, forms: Sequence[Form] = (), choices: Mapping[str, str] = _NO_CHOICES) -> dict[str, bytes]:
+def pack(span: Span, outside: Outside) -> dict[str, bytes]:
     """Return the files of a pack by name; see `tables` for what they are made from."""
-    sheets = tables(span, forms, choices)
+    sheets = tables(span, outside)
     subtitle = f"{span.options_map['title']}: {span.start} to {span.end}, {span.currency}"
     files = {
         WORKBOOK: workbook(sheets, subtitle, CAUTION, span.currency, span.end),

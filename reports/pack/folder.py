@@ -29,7 +29,7 @@ def put(files: Mapping[str, bytes], folder: Path) -> None:
     Raises:
         FolderError: the folder holds something else, or cannot be written.
     """
-    _refuse_what_is_not_ours(folder)
+    check(folder)
     try:
         with TemporaryDirectory(prefix=f".{folder.name}.", dir=folder.parent) as beside:
             new, old = Path(beside, "new"), Path(beside, "old")
@@ -52,7 +52,12 @@ def put(files: Mapping[str, bytes], folder: Path) -> None:
         raise FolderError(f"{folder}: cannot be written: {error.strerror or error}") from None
 
 
-def _refuse_what_is_not_ours(folder: Path) -> None:
+def check(folder: Path) -> None:
+    """Make sure that a pack may be put into a folder.
+
+    Raises:
+        FolderError: it holds something else.
+    """
     if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
         raise FolderError(f"{folder} is not a folder; a pack goes into a folder of its own.")
     if not folder.exists() or not any(folder.iterdir()):

@@ -1,4 +1,4 @@
-"""A year-end form as a sheet: its lines, the choices it leaves open, and what has to be known to read it."""
+"""Year-end forms as sheets, and what else bears on them: the cut-off list and the thresholds."""
 
 from __future__ import annotations
 
@@ -6,16 +6,19 @@ import re
 from typing import TYPE_CHECKING
 
 from millilot.ledger.records import ZERO
+from millilot.reports.cutoff import cut_off
 from millilot.reports.filled import fill
-from millilot.reports.pack.table import Column, Kind, Row, Table, Term
+from millilot.reports.pack.table import Column, Kind, Row, Table, Term, minus, plus
+from millilot.reports.thresholds import thresholds
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
     from decimal import Decimal
 
     from millilot.reports.filled import FilledForm
     from millilot.reports.forms import Form, FormLine
     from millilot.reports.pack.span import Span
+    from millilot.reports.thresholds import Threshold
 
 #: What a sheet cannot be called, and how long its name may be.
 _UNWANTED = re.compile(r"[^\w .-]", re.ASCII)
@@ -28,11 +31,18 @@ _NO_NUMBER = "-"
 def form_sheet(span: Span, form: Form, choices: Mapping[str, str]) -> Table:
     """Return a form filled for the range.
 
+    Args:
+        span: the books and the range.
+        form: the form.
+        choices: options to take, by choice; those of other forms are passed over.
+
     Raises:
         PeriodError: the range lies in no one year of the form.
-        FormError: there is no such choice or option.
+        FormError: there is no such option.
     """
-    filled = fill(form, span.closing, span.start, span.end, choices)
+    own = {choice.name for choice in form.choices}
+    taken = {name: option for name, option in choices.items() if name in own}
+    filled = fill(form, span.closing, span.start, span.end, taken)
     year = f" (form of {form.year})" if form.year else ""
     return Table(
         _UNWANTED.sub("", f"Form {form.name}")[:_LONGEST_NAME],
@@ -50,6 +60,68 @@ def form_sheet(span: Span, form: Form, choices: Mapping[str, str]) -> Table:
         (*_lines(filled), *_remarks(filled)),
         "Which form applies is not decided here. A ? marks a line that was not checked against the form.",
     )
+
+
+def cut_off_list(span: Span) -> Table:
+    """Return the orders paid up to the last day and poured after it; their words are left out."""
+    rows = [
+        Row(
+            {
+                "order": each.order,
+                "paid": each.paid,
+                "poured": each.poured,
+                "amount": each.amount,
+                "counted": each.counted,
+            },
+        )
+        for each in cut_off(span.all, span.start, span.end)
+    ]
+    return Table(
+        "Cut-off",
+        f"Orders paid on or before {span.end} and poured after it",
+        (
+            Column("order", "Order or split"),
+            Column("paid", "Paid on", Kind.DATE),
+            Column("poured", "Poured on", Kind.DATE),
+            Column("amount", "Paid", Kind.MONEY, total=True),
+            Column("counted", "Counted in receipts"),
+        ),
+        tuple(rows),
+        "An order without a day of pouring still waits.",
+    )
+
+
+def threshold_list(span: Span, known: Sequence[Threshold]) -> Table:
+    """Return how far the range is from each threshold."""
+    rows = []
+    for each in thresholds(span.closing, span.start, span.end, known):
+        cells = {column.name: getattr(each, column.name) for column in _THRESHOLD_COLUMNS}
+        reached = {None: None, True: "yes", False: "no"}[each.reached]
+        rows.append(Row({**cells, "reached": reached}))
+    return Table(
+        "Thresholds",
+        f"How far {span.name} is from what is reported or taxed",
+        _THRESHOLD_COLUMNS,
+        tuple(rows),
+        "Which of these apply is not decided here. A ? marks what was not checked against the source.",
+    )
+
+
+_THRESHOLD_COLUMNS = (
+    Column("title", "What"),
+    Column("channel", "Channel"),
+    Column("amount", "Amount", Kind.MONEY),
+    Column("limit", "Limit", Kind.MONEY),
+    Column("left", "Left", Kind.MONEY, of=(*plus("limit"), *minus("amount"))),
+    Column("currency", "Currency"),
+    Column("count", "Payments", Kind.COUNT),
+    Column("count_limit", "Limit of payments", Kind.COUNT),
+    Column("count_left", "Payments left", Kind.COUNT),
+    Column("reached", "Reached"),
+    Column("mark", "Not checked"),
+    Column("source", "Source"),
+    Column("note", "Note"),
+)
 
 
 def _lines(filled: FilledForm) -> Iterator[Row]:

@@ -10,6 +10,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.records import Kind as Why
 from millilot.reports.exceptions import exceptions
 from millilot.reports.pack.table import Column, Kind, Row, Table
+from millilot.reports.year_notes import year_notes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -72,7 +73,12 @@ def method(span: Span) -> Table:
     """Return how the figures were come by, and what changed since the range before."""
     rows = [
         Row({"topic": topic, "text": text})
-        for topic, text in (*_RULES.items(), *_settings(span), ("Changes", _changes(span)))
+        for topic, text in (
+            *_RULES.items(),
+            *_settings(span),
+            ("Changes", _changes(span)),
+            *(("This range", note) for note in year_notes(span.all, span.start, span.end)),
+        )
     ]
     return Table(
         "Method",

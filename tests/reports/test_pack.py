@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import json
 import os
@@ -20,10 +21,11 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from millilot.reports.command import main
 from millilot.reports.forms import find_form, read_forms
-from millilot.reports.pack import PAGE, WORKBOOK, pack, tables
+from millilot.reports.pack import PAGE, WORKBOOK, Outside, pack, tables
 from millilot.reports.pack.folder import FolderError, put
 from millilot.reports.pack.manifest import NAME
 from millilot.reports.pack.table import Kind
+from millilot.reports.thresholds import read_thresholds
 
 from .books import SHELF
 from .sheets import assert_sums_hold, by_name, calculated, column, sheets_of, span, total
@@ -36,7 +38,12 @@ if TYPE_CHECKING:
     from millilot.reports.pack.table import Table
 
 FORMS = read_forms()
-SHOWN = [find_form(FORMS, name, 2026) for name in ("plain", "us-schedule-c", "us-hobby")]
+LAST_DAY = datetime.date(2026, 12, 31)
+PLAIN = Outside([find_form(FORMS, "plain", LAST_DAY)])
+SHOWN = Outside(
+    [find_form(FORMS, name, LAST_DAY) for name in ("plain", "us-schedule-c", "us-hobby")],
+    thresholds=read_thresholds(),
+)
 
 few_books = settings(
     max_examples=12,
@@ -48,7 +55,7 @@ few_books = settings(
 
 
 def sheets(span: Span) -> dict[str, Table]:
-    return by_name(tables(span, SHOWN, {}))
+    return by_name(tables(span, SHOWN))
 
 
 def row_of(table: Table, key: str, name: str) -> dict[str, object]:
@@ -242,9 +249,9 @@ def test_a_refund_of_the_next_year_leaves_this_one_alone() -> None:
   Income:Refunds  5 CEDARHOUR @@ 11.00 USD
   Assets:Bank  -11.00 USD
 """
-    assert [table for name, table in sheets(span(TWO_CHANNELS)).items()] == [
-        table for name, table in sheets(span(later)).items()
-    ]
+    before, after = sheets(span(TWO_CHANNELS)), sheets(span(later))
+    # The method says how far the books reach.
+    assert {name for name, table in before.items() if table != after[name]} == {"Method"}
 
 
 # --- The workbook ---------------------------------------------------------------------------------------------
@@ -257,7 +264,7 @@ def cells(sheet: Worksheet) -> list[object]:
 def test_every_sheet_is_set_up_to_be_read_and_printed() -> None:
     of_year = span(TWO_CHANNELS)
     opened = sheets_of(pack(of_year, SHOWN)[WORKBOOK], values=True)
-    for table in tables(of_year, SHOWN, {}):
+    for table in tables(of_year, SHOWN):
         sheet = opened[table.name]
         assert [cell.value for cell in sheet[4]] == [each.heading for each in table.columns]
         assert sheet.freeze_panes in {"A5", "B5"}
@@ -269,8 +276,8 @@ def test_every_sheet_is_set_up_to_be_read_and_printed() -> None:
 
 def test_amounts_are_numbers_with_a_format() -> None:
     of_year = span(TWO_CHANNELS)
-    opened = sheets_of(pack(of_year)[WORKBOOK], values=True)
-    for table in tables(of_year, (), {}):
+    opened = sheets_of(pack(of_year, PLAIN)[WORKBOOK], values=True)
+    for table in tables(of_year, PLAIN):
         for place, each in enumerate(table.columns, start=1):
             for number, row in enumerate(table.rows, start=5):
                 cell, value = opened[table.name].cell(number, place), row.cells.get(each.name)
@@ -299,7 +306,7 @@ def test_text_stays_text(text: str) -> None:
   Expenses:Loss  1 HOSTILE
 """)
     assert of_year.errors == []
-    files = pack(of_year)
+    files = pack(of_year, PLAIN)
     neutral = f"'{text}" if text[0] in "=+-@\t" else text
     sheet = sheets_of(files[WORKBOOK], values=False)["Closing stock"]
     found = [cell for row in sheet.iter_rows(min_row=5, max_row=5) for cell in row][1]
@@ -337,9 +344,9 @@ option "operating_currency" "JPY"
 """,
         head=head,
     )
-    for table in tables(of_year, [find_form(FORMS, "plain", 2026)], {}):
+    for table in tables(of_year, PLAIN):
         assert_sums_hold(table, Decimal(1))
-    sheet = sheets_of(pack(of_year)[WORKBOOK], values=True)["Closing stock"]
+    sheet = sheets_of(pack(of_year, PLAIN)[WORKBOOK], values=True)["Closing stock"]
     [cell] = [cell for cell in sheet[5] if cell.value == 7667]
     assert cell.number_format == "#,##0;-#,##0"
 
@@ -349,8 +356,8 @@ option "operating_currency" "JPY"
 
 def test_the_csv_files_hold_what_the_sheets_hold() -> None:
     of_year = span(TWO_CHANNELS)
-    files = pack(of_year)
-    for table in tables(of_year, (), {}):
+    files = pack(of_year, PLAIN)
+    for table in tables(of_year, PLAIN):
         rows = list(csv.DictReader(io.StringIO(files[table.file].decode(), newline="")))
         assert len(rows) == len(table.rows)
         for name in (each.name for each in table.columns if each.kind is Kind.MONEY):
@@ -380,7 +387,7 @@ def test_buyers_are_nowhere_and_sellers_are() -> None:
 2026-06-07 * "Jolanda Buyer" "Payout, less what Jolanda got back"
   Assets:Marketplace:Lantern  -1.00 USD
   Assets:Bank
-"""))
+"""), PLAIN)
     unpacked = dict(files)
     with zipfile.ZipFile(io.BytesIO(files[WORKBOOK])) as book:
         unpacked |= {name: book.read(name) for name in book.namelist()}
@@ -512,6 +519,61 @@ def test_a_folder_in_no_folder_is_refused_in_words(sample: Path, tmp_path: Path)
     assert "Traceback" not in result.output
 
 
+def test_another_year_than_the_calendars(sample: Path, tmp_path: Path) -> None:
+    books, folder = str(sample / "main.beancount"), tmp_path / "pack"
+    arguments = ["pack", "2026", "-o", str(folder), "-b", books, "--from", "2025-07-01"]
+    result = CliRunner().invoke(main, [*arguments, "--form", "us-hobby", "--choose", "vials=out"])
+    assert result.exit_code == 1  # a form of the calendar year
+    assert "2025-07-01 to 2026-06-30 lies in two" in result.output
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == 0, result.output
+    assert json.loads(folder.joinpath(NAME).read_bytes())["range"]["to"] == "2026-06-30"
+    result = CliRunner().invoke(main, ["pack", "2024", *arguments[2:]])
+    assert "2025-07-01 to 2026-06-30 is not the year 2024" in result.output
+
+
+def test_choices_go_to_the_forms_that_have_them(sample: Path, tmp_path: Path) -> None:
+    forms = ["--form", "us-hobby", "--form", "plain"]
+    arguments = ["pack", "2025", "-o", str(tmp_path / "pack"), "-b", str(sample / "main.beancount"), *forms]
+    result = CliRunner().invoke(main, [*arguments, "--choose", "vials=out"])
+    assert result.exit_code == 0, result.output
+    text = tmp_path.joinpath("pack", "form-us-hobby.csv").read_text(encoding="utf-8")
+    # 434.77 with the vials, which cost 17.16.
+    assert "8j,Income of a hobby: c - i + k,451.93" in text
+    result = CliRunner().invoke(main, [*arguments, "--choose", "vial=out"])
+    assert result.exit_code == 1
+    assert "'vial'" in result.output
+
+
+def test_a_filed_year_is_written_into_the_books(sample: Path, tmp_path: Path) -> None:
+    books, folder = tmp_path / "main.beancount", tmp_path / "pack"
+    books.write_bytes(sample.joinpath("main.beancount").read_bytes())
+    arguments = ["pack", "2025", "-o", str(folder), "-b", str(books), "--filed"]
+    for _ in range(2):
+        result = CliRunner().invoke(main, arguments)
+        assert result.exit_code == 0, result.output
+        text = books.read_text(encoding="utf-8")
+        assert text.count('2026-01-01 custom "filed" 2025 281.81 USD 335.53 USD') == 1
+    digests = json.loads(folder.joinpath(NAME).read_bytes())["books"]["files"]
+    assert digests == {"main.beancount": sha256(books.read_bytes()).hexdigest()}
+    assert "Filed on 2026-01-01" in folder.joinpath("method.csv").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("trouble", ["a mistake in the books", "a folder that is not ours"])
+def test_nothing_is_filed_when_something_is_wrong(trouble: str, sample: Path, tmp_path: Path) -> None:
+    books, folder = tmp_path / "main.beancount", tmp_path / "pack"
+    content = sample.joinpath("main.beancount").read_bytes()
+    if trouble == "a mistake in the books":
+        content += b'\n2025-12-30 * "more than there is"\n  Expenses:Loss  900 CEDARHOUR\n'
+    else:
+        folder.mkdir()
+        folder.joinpath("mine.txt").write_bytes(b"mine")
+    books.write_bytes(content)
+    result = CliRunner().invoke(main, ["pack", "2025", "-o", str(folder), "-b", str(books), "--filed"])
+    assert result.exit_code == 1
+    assert books.read_bytes() == content
+
+
 def test_a_form_of_another_year_is_refused_in_words(sample: Path, tmp_path: Path) -> None:
     books = str(sample / "main.beancount")
     arguments = ["pack", "2025", "-o", str(tmp_path / "pack"), "-b", books, "--form"]
@@ -525,6 +587,6 @@ def test_a_form_of_another_year_is_refused_in_words(sample: Path, tmp_path: Path
 def test_books_with_little_in_them_give_a_pack_too(books: str) -> None:
     for number in (2025, 2026):
         of_year = span(books, number)
-        for table in tables(of_year, SHOWN[:1], {}):
+        for table in tables(of_year, PLAIN):
             assert_sums_hold(table)
-        assert WORKBOOK in pack(of_year, SHOWN[:1])
+        assert WORKBOOK in pack(of_year, PLAIN)
