@@ -96,6 +96,7 @@ def threshold_list(span: Span, known: Sequence[Threshold]) -> Table:
     rows = []
     for each in thresholds(span.closing, span.start, span.end, known):
         cells = {column.name: getattr(each, column.name) for column in _THRESHOLD_COLUMNS}
+        cells["channel"] = (each.channel or "").rpartition(":")[2]
         reached = {None: None, True: "yes", False: "no"}[each.reached]
         rows.append(Row({**cells, "reached": reached}))
     return Table(

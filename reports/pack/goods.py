@@ -205,11 +205,10 @@ def _each(paid: Decimal, pieces: Decimal, span: Span) -> Decimal | None:
     return rounding.nearest(paid / pieces, span.unit.scaleb(-2)) if pieces else None
 
 
-#: What the two tables of bottles show; together all that the bottles report has.
+#: What the two tables of bottles show, in one of which a page has no room for all.
 _MONEY = (
-    "bottle", "fragrance", "cost", "sales", "of_which_swaps", "postage_charged", "refunds", "fees", "postage",
-    "supplies", "compensation", "net", "payback", "paid_back_on", "to_recover", "cost_of_goods", "cost_sampled",
-    "cost_lost", "profit",
+    "bottle", "fragrance", "cost", "sales", "postage_charged", "refunds", "fees", "postage", "supplies",
+    "compensation", "net", "payback", "paid_back_on", "cost_of_goods", "cost_sampled", "cost_lost", "profit",
 )
 _MILLILITRES = ("bottle", "fragrance", "bought", *ML_COLUMNS, "cost", "cost_per_ml", "cost_kept", "stock_value")
 
@@ -261,9 +260,7 @@ def _bottle_rows(span: Span) -> tuple[Row, ...]:
 def _bottle_column(name: str) -> Column:
     kind = _KINDS.get(name, Of.MONEY)
     heading = name.replace("_", " ").capitalize().replace("Ml ", "mL ").replace(" ml", " mL")
-    # What is to recover leaves out the bottles that brought more than they cost, so its sum says little.
-    total = kind in {Of.MONEY, Of.QUANTITY} and name != "to_recover"
-    return Column(name, heading, kind, total=total, of=_SUMS.get(name, ()))
+    return Column(name, heading, kind, total=kind in {Of.MONEY, Of.QUANTITY}, of=_SUMS.get(name, ()))
 
 
 def owned_before(span: Span) -> Table:

@@ -3,51 +3,72 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from millilot.ledger.channels import read_channels
-from millilot.reports.channel import COLUMNS, SIGNS, statement
+from millilot.ledger.records import ZERO
+from millilot.reports.channel import SIGNS, statement
 from millilot.reports.pack.table import Column, Kind, Row, Table, Term, minus, plus
 from millilot.reports.payouts import settle, title
 from millilot.reports.tie_out import CurrencyError, tie_out
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from decimal import Decimal
 
     from millilot.ledger.channels import Channel
     from millilot.reports.pack.span import Span
     from millilot.reports.tie_out import Candidate, TieOut
 
 
+#: The lines of a channel's range, in words; the first ones lead to what is held.
+_CHANNEL_LINES = {
+    "opening": "Held at the start",
+    "gross": "Gross receipts",
+    "tax_collected": "Sales tax collected",
+    "tax_remitted": "less sales tax handed on",
+    "refunds": "less refunds",
+    "fees": "less fees",
+    "ads": "less ads",
+    "labels": "less labels",
+    "exchange": "less exchange",
+    "compensation": "Compensation",
+    "other": "Other",
+    "paid_out": "less paid out",
+    "held": "Held at the end",
+    "reserved": "of which held back",
+    "in_transit": "Paid out and not in the bank yet",
+    "difference": "Difference of payouts",
+}
+
+
 def bank_tie_out(span: Span) -> Table:
     """Return each channel's range from what buyers paid to what was paid out and what is still held."""
+    channels = list(read_channels(span.closing).values())
+    years = {each.account: statement(span.closing, each.account, span.start, span.end).year for each in channels}
     rows = []
-    for channel in read_channels(span.closing).values():
-        figures = asdict(statement(span.closing, channel.account, span.start, span.end).year)
-        rows.append(Row({"channel": channel.name, **{name: _exactly(figures[name], span) for name in COLUMNS}}))
+    for line, words in _CHANNEL_LINES.items():
+        amounts = {account: _exactly(getattr(of_channel, line), span) for account, of_channel in years.items()}
+        total = sum(amounts.values(), _exactly(ZERO, span))
+        of = tuple(Term(sign, name) for name, sign in SIGNS.items()) if line == "held" else ()
+        rows.append(Row({"line": line, "caption": words, **amounts, "total": total}, line, of))
     return Table(
-        "Bank tie-out",
+        "Tie-out to bank",
         f"What the channels took, paid out and hold, {span.name}",
-        (Column("channel", "Channel"), *map(_channel_column, COLUMNS)),
-        tuple(rows),
-        "Held is the balance on the last day, reserve included; what is in transit had not reached the bank "
-        "then. A difference is what of the payouts is neither explained nor on its way.",
+        (
+            Column("caption", "Line"),
+            *(Column(each.account, each.name, Kind.MONEY) for each in channels),
+            Column("total", "Total", Kind.MONEY, of=plus(*years)),
+            Column("line", "Its name in Millilot"),
+        ),
+        tuple(rows) if channels else (),
+        "A difference is what of the payouts is neither explained nor on its way.",
     )
 
 
-def _exactly(figure: Decimal | int, span: Span) -> Decimal | int:
+def _exactly(amount: Decimal, span: Span) -> Decimal:
     """Return an amount with all the digits of its minor unit."""
-    return figure.quantize(span.unit) if isinstance(figure, Decimal) else figure
-
-
-def _channel_column(name: str) -> Column:
-    heading = name.replace("_", " ").capitalize()
-    if name == "transactions":
-        return Column(name, heading, Kind.COUNT, total=True)
-    of = tuple(Term(sign, line) for line, sign in SIGNS.items()) if name == "held" else ()
-    less = "less " if SIGNS.get(name) == -1 else ""
-    return Column(name, f"{less}{heading.lower() if less else heading}", Kind.MONEY, total=True, of=of)
+    return amount.quantize(span.unit)
 
 
 def payouts(span: Span) -> Table:
@@ -115,7 +136,7 @@ def form_tie_out(span: Span) -> Table:
     """Return for each channel the bridge from the books to its form of the year."""
     rows = [row for channel in read_channels(span.all).values() for row in _bridge(span, channel)]
     return Table(
-        "Form tie-out",
+        "Tie-out to forms",
         f"The channels' own figures of {span.number} beside the books",
         (
             Column("channel", "Channel"),

@@ -38,7 +38,7 @@ LETTER_CURRENCIES = frozenset({"USD", "CAD", "MXN", "CLP", "COP", "PHP"})
 
 #: Widths are in characters, heights in points.
 _WIDTHS = {Kind.DATE: 12, Kind.MONEY: 13, Kind.UNIT_COST: 10, Kind.QUANTITY: 9, Kind.COUNT: 9, Kind.RATIO: 9}
-_NARROWEST, _WIDEST, _WIDEST_OF_FEW = 9, 42, 90
+_WIDEST, _WIDEST_OF_FEW = 42, 90
 _FEW_COLUMNS = 3
 _LINE = 15
 #: A row is no higher than so many lines.
@@ -217,12 +217,14 @@ class _Sheet:
                 self.sheet.write_string(number, place, value.isoformat(), style)
 
     def _width(self, column: Column) -> int:
+        # A heading wraps between words only.
+        narrowest = max(map(len, column.heading.split())) + 3
         if column.kind is not Kind.TEXT:
-            return _WIDTHS[column.kind]
+            return max(_WIDTHS[column.kind], narrowest)
         texts = (row.cells.get(column.name) for row in self.table.rows if row.spread != column.name)
         longest = max((len(str(text or "")) for text in texts), default=0)
         widest = _WIDEST_OF_FEW if len(self.table.columns) <= _FEW_COLUMNS else _WIDEST
-        return min(max(longest + 4, len(column.heading) // 2 + 4, _NARROWEST), widest)
+        return min(max(longest + 3, narrowest), widest)
 
     def set_up_print(self, caution: str, currency: str) -> None:
         """Set paper, margins, scale and footer for printing."""
