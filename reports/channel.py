@@ -21,7 +21,7 @@ from millilot.ledger.channels import Pocket, changes_of, read_channels
 from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ZERO
 from millilot.reports import rounding
-from millilot.reports.payouts import DAYS, settle
+from millilot.reports.payouts import DAYS, State, settle
 from millilot.reports.year_lines import payments
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from millilot.ledger.channels import Channel
     from millilot.ledger.records import Books, Record
-    from millilot.reports.payouts import Settled
+    from millilot.reports.payouts import Settled, Settlement
 
 #: Receipts, as in the totals of the year.
 RECEIPTS = frozenset({Role.SALES, Role.POSTAGE_CHARGED, Role.UNSORTED, Role.SWAPS})
@@ -45,6 +45,8 @@ _LINES: Mapping[Role, tuple[str, int]] = {
     Role.EXCHANGE: ("exchange", 1),
     Role.COMPENSATION: ("compensation", -1),
 }
+
+DAY = datetime.timedelta(days=1)
 
 #: The line of what was taken from a payout on its way, by the name of its role.
 _COSTS: Mapping[str, str] = {role.value: line for role, (line, _) in _LINES.items()}
@@ -95,7 +97,8 @@ class ChannelYear:
         in_transit: what was paid out and not in the bank when the year ended.
         held: what the channel held then.
         reserved: how much of that it held back.
-        difference: what of the year's payouts is neither explained nor on its way.
+        difference: what the year's end finds in payouts that is neither explained nor on its way, less what its
+            beginning found.
         transactions: payments received.
     """
 
@@ -120,7 +123,7 @@ class ChannelYear:
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """A channel's year, and the payouts of it that are open or were under way when it ended."""
+    """A channel's year, and the payouts that were open when it ended."""
 
     channel: Channel
     year: ChannelYear
@@ -154,10 +157,9 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
         UnknownChannelError: there is no such channel.
     """
     known = find(read_channels(books).values(), name)
-    books = replace(books, records=tuple(record for record in books.records if record.date <= end))
-    channel = read_channels(books).get(known.account, replace(known, events=(), transfers=()))
-    # Ages are counted to the end of the year, or of the books when that comes first.
-    [settlement] = settle(books, days, channels={channel.account: channel})
+    last = min(end, books.last or end)
+    channel, settlement = _state(books, known, last, days)
+    _, before_it = _state(books, known, start - DAY, days)
     unit = minor_unit(books.currency)
     lines: dict[str, Decimal] = defaultdict(lambda: ZERO)
     for record in records_of(channel):
@@ -170,14 +172,16 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
             for cost, amount in transfer.costs if transfer.left else ():
                 lines["paid_out"] -= amount
                 lines[_COSTS.get(cost, "other")] += amount
-    before = _holds(channel, start - datetime.timedelta(days=1))
+    before = _holds(channel, start - DAY)
     after = _holds(channel, end)
     amounts = {name: rounding.nearest(lines[name], unit) for name in SIGNS}
     amounts["opening"] = rounding.nearest(before[Pocket.MAIN] + before[Pocket.RESERVE], unit)
     held = rounding.nearest(after[Pocket.MAIN] + after[Pocket.RESERVE], unit)
     # Nothing is lost: what the other lines do not tell, this one does.
     amounts["other"] = held - sum((SIGNS[name] * amounts[name] for name in SIGNS if name != "other"), ZERO)
-    of_year = [each for each in settlement.payouts if each.payout.date >= start]
+    unexplained, known_before = (
+        sum((each.unexplained for each in state.payouts), ZERO) for state in (settlement, before_it)
+    )
     tagged = sum((event.amount for event in settlement.unpaid if event.held), ZERO)
     return Statement(
         known,
@@ -186,11 +190,23 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
             in_transit=rounding.nearest(after[Pocket.TRANSIT], unit),
             held=held,
             reserved=rounding.nearest(after[Pocket.RESERVE] + tagged, unit),
-            difference=rounding.nearest(sum((each.unexplained for each in of_year), ZERO), unit),
+            difference=rounding.nearest(unexplained - known_before, unit),
             transactions=payments(record for record in records_of(channel) if record.date >= start),
         ),
-        tuple(each for each in of_year if each.payout.state == "open"),
+        tuple(
+            each
+            for each in settlement.payouts
+            if each.payout.state is State.OPEN and (each.payout.date >= start or each.unexplained)
+        ),
     )
+
+
+def _state(books: Books, channel: Channel, day: datetime.date, days: int) -> tuple[Channel, Settlement]:
+    """Return a channel and its payouts as they stood at the end of a day."""
+    known = replace(books, records=tuple(record for record in books.records if record.date <= day))
+    channel = read_channels(known).get(channel.account, replace(channel, events=(), transfers=()))
+    [settlement] = settle(known, days, channels={channel.account: channel}, last=day)
+    return channel, settlement
 
 
 def records_of(channel: Channel) -> list[Record]:

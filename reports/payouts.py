@@ -128,16 +128,18 @@ def settle(
     days: int = DAYS,
     limits: solver.Limits | None = None,
     channels: Mapping[str, Channel] | None = None,
+    last: datetime.date | None = None,
 ) -> list[Settlement]:
     """Match every channel's payouts with what they paid and with the bank.
 
     Args:
-        books: the books; their last day is the one ages are counted to.
+        books: the books.
         days: a payout is in the bank within so many days.
         limits: how far the solver goes.
         channels: the channels, if they are read already.
+        last: the day to which ages are counted; without one, the last day of the books.
     """
-    last = books.last or datetime.date.min
+    last = last or books.last or datetime.date.min
     return [
         _Settling(channel, books.currency, last, days).settle(limits or solver.Limits())
         for channel in (read_channels(books) if channels is None else channels).values()

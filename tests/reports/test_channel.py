@@ -180,6 +180,12 @@ def test_a_payout_under_way_at_the_turn_of_the_year() -> None:
     }
 
 
+def test_what_comes_short_after_the_turn_of_the_year_counts_where_it_is_found() -> None:
+    short = TURN.replace(deposit("2026-01-02", "10.00", "^payout-1"), deposit("2026-01-02", "9.75", "^payout-1"))
+    assert [str(year(short, number).difference) for number in (2025, 2026)] == ["0.00", "-0.60"]
+    assert str(year(short, 2026).in_transit) == "0.60"
+
+
 def test_a_payout_that_came_back_was_not_paid_out() -> None:
     lines = year(
         sale("2026-03-01", "1", "10.00", "^payout-1")
