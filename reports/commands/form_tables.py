@@ -9,7 +9,7 @@ from textwrap import fill as wrap
 from typing import TYPE_CHECKING, Any
 
 from millilot.reports.commands.statement import title_of
-from millilot.reports.tables import WIDTH, Column, to_table
+from millilot.reports.tables import WIDTH, Column, printable, to_table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -27,6 +27,7 @@ _SOURCES = "Sources of the lines; ? marks what was not checked against the form"
 
 def paragraph(text: str, *, first: str = "- ") -> str:
     """Return a text in lines that fit the terminal."""
+    text = printable(" ".join(text.split()))
     return wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False)
 
 

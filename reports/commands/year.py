@@ -26,10 +26,10 @@ from millilot.reports.commands.statement import contributed_table, cut_off_table
 from millilot.reports.contributed import contributed
 from millilot.reports.cutoff import cut_off
 from millilot.reports.days import last_of_year
-from millilot.reports.filled import fill, trace_form
+from millilot.reports.filled import figures_of, fill, trace_form
 from millilot.reports.forms import find_form, read_forms
 from millilot.reports.side_by_side import side_by_side
-from millilot.reports.tables import to_csv, to_json
+from millilot.reports.tables import printable, text, to_csv, to_json
 from millilot.reports.thresholds import Distance, read_thresholds, thresholds
 from millilot.reports.year import year as report
 from millilot.reports.year_lines import UnknownLineError, trace
@@ -96,6 +96,8 @@ def year_command(
     wide: bool,
 ) -> None:
     """Show the totals of a year: receipts, cost of goods sold, expenses and profit."""
+    if choices and not names:
+        raise click.UsageError("--choose takes an option of a form; name the form with --form.")
     start, end = _days(number, first, to)
     asked = Asked(read(path, None), start, end, style, wide)
     try:
@@ -110,7 +112,7 @@ def year_command(
         else:
             _show_year(asked)
     except (InputError, UnknownLineError) as error:
-        raise click.ClickException(str(error)) from None
+        raise click.ClickException("\n".join(map(printable, str(error).splitlines()))) from None
 
 
 def _days(
@@ -204,18 +206,21 @@ def _show_trace(asked: Asked, line: str, form: Form | None, choices: Mapping[str
     books, start, end = asked.books, asked.start, asked.end
     if form is None:
         name, found = line, trace(books, start, end, line)
-        amount = getattr(report(books, start, end).rounded(books.currency), line, None)
     else:
         name, found = f"{form.name}, line {line}", trace_form(form, books, (start, end), line, choices)
-        amount = next(each.amount for each in fill(form, books, start, end, choices).lines if each.line == line)
     total = sum((part.amount for part in found), ZERO)
+    # In the report the line may have given way by a cent to those it is added up with.
+    if form is not None:
+        shown = next(each.amount for each in fill(form, books, start, end, choices).lines if each.line == line)
+    else:
+        shown = figures_of(books, start, end)[line]
     match asked.style:
         case Format.JSON:
-            whole = {"line": line, "amount": amount, "sum": total, "entries": part_rows(found)}
+            whole = {"line": line, "amount": shown, "sum": total, "entries": part_rows(found)}
             click.echo(to_json(whole), nl=False)
         case Format.CSV:
             click.echo(to_csv(part_rows(found), PART_COLUMNS), nl=False)
         case _:
             click.echo(f"{title_of(start, end)}: {name}\n")
             click.echo(part_table(found, total, books.currency, wide=asked.wide), nl=False)
-            click.echo(f"\nUnrounded {total:f}, in the report {amount}.")
+            click.echo(f"\nUnrounded {total:f}, in the report {'not known' if shown is None else text(shown)}.")

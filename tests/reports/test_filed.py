@@ -13,6 +13,7 @@ from millilot.importers.problems import BooksError
 from millilot.ledger.directives import read_settings
 from millilot.reports.command import main
 from millilot.reports.filed import file_year, filed_line
+from millilot.reports.year_notes import year_notes
 
 from .books import HEAD, load
 from .test_year import TWO_YEARS, read
@@ -119,9 +120,15 @@ def test_the_next_year_explains_another_opening_stock() -> None:
         assert any(note.startswith(words) for note in notes), notes
 
 
-def year_of(books: str, number: int) -> list[str]:
-    from millilot.reports.year_notes import year_notes
+def test_a_filed_year_is_closed() -> None:
+    books = TWO_YEARS.partition("2027-01-10")[0]
+    assert any("the year is not closed" in note for note in year_of(books, 2026))
+    notes = year_of(books + FILED, 2026)
+    assert not any("the year is not closed" in note for note in notes)
+    assert "Filed on 2027-02-01; the figures are still those that were filed." in notes
 
+
+def year_of(books: str, number: int) -> list[str]:
     return year_notes(read(books), datetime.date(number, 1, 1), datetime.date(number, 12, 31))
 
 

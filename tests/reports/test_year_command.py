@@ -197,6 +197,7 @@ def test_thresholds_as_json_and_csv_say_the_same() -> None:
         (("2026", "--form", "us-hobby", "--choose", "wax=in"), 1, "its choices: vials, losses"),
         (("2026", "--form", "us-hobby", "--form", "plain", "--choose", "wax=in"), 1, "its choices: vials, losses"),
         (("2026", "--form", "us-hobby", "--choose", "vials"), 2, "expected one like losses=stock"),
+        (("2026", "--choose", "vials=out"), 2, "name the form with --form"),
         (("2026", "--from", "2024-04-06"), 2, "2024-04-06 to 2025-04-05 is not the year 2026"),
         (("--from", "2026-04-06", "--to", "2026-04-05"), 2, "--to 2026-04-05 is before --from 2026-04-06"),
         (("--from", "April"), 2, "expected one like 2026-12-31"),
@@ -214,3 +215,19 @@ def test_a_form_that_cannot_be_read_ends_in_a_message() -> None:
     result = run("year", "2026", "--form", "us-hobby")
     assert result.exit_code == 1
     assert "mine.toml: not a TOML file" in result.stderr
+
+
+def test_what_an_owners_form_says_cannot_steer_the_terminal() -> None:
+    Path("forms").mkdir()
+    for text in ('"Mine"', '"In"', '"my notes"'):
+        hostile = OWN.replace(text, r'"\u001b[2J"')
+        assert hostile != OWN
+        Path("forms/mine.toml").write_text(hostile, encoding="utf-8")
+        result = run("year", "2026", "--form", "us-hobby")
+        assert "\x1b" not in result.output
+
+
+def test_lines_that_only_forms_ask_for_are_traced_too() -> None:
+    assert run("year", "2026", "--trace", "packing_paid").stdout.endswith("Unrounded 1.70, in the report 1.70.\n")
+    unknown = run("year", "2026", "--trace", "personal_use_at_market").stdout
+    assert unknown.endswith("Unrounded 0, in the report not known.\n")

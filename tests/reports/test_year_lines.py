@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime
 from dataclasses import asdict
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 import pytest
+from fava.core import FavaLedger
 from hypothesis import given
 
 from millilot.reports.year import line_sums, year
@@ -16,6 +18,9 @@ from .books import HEAD, SHELF, load, net_profit
 from .test_laws import EXACT, YEARS, histories, random_books
 from .test_laws import read as read_history
 from .test_year import TWO_YEARS, read
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 FIRST, LAST = datetime.date(2026, 1, 1), datetime.date(2026, 12, 31)
 
@@ -143,3 +148,14 @@ def test_a_year_before_its_own_first_day_is_empty() -> None:
     books = read(SHELF)
     totals = year(books, datetime.date(2027, 1, 1), datetime.date(2026, 1, 1))
     assert not any(asdict(totals).values())
+
+
+def test_fava_shows_the_same_profit_for_a_year_from_april_to_april(tmp_path: Path) -> None:
+    path = tmp_path / "main.beancount"
+    path.write_text(HEAD + TWO_YEARS, encoding="utf-8")
+    ledger = FavaLedger(str(path))
+    for (first, last), profit in ((BEFORE_UK, Decimal("31.26")), (UK, Decimal("-22.04"))):
+        tree = ledger.get_filtered(time=f"{first} - {last}").root_tree
+        [amount] = tree.net_profit(ledger.options, "Net Profit").balance_children.values()
+        totals = year(read(TWO_YEARS), first, last)
+        assert -amount.quantize(Decimal("0.01")) == totals.rounded("USD").business_profit == profit
