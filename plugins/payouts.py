@@ -26,13 +26,16 @@ from millilot.plugins.problems import PayoutError
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping
     from decimal import Decimal
 
     from beancount.core.data import Directives, Posting
 
-    from millilot.ledger.accounts import AccountRoles, RoleMap
+    from millilot.ledger.accounts import RoleMap
     from millilot.plugins.problems import Problem
+
+#: The metadata that names the number of a payout.
+NUMBER = "payout"
 
 _UNFIT = re.compile(r"[^A-Za-z0-9_/.-]+")
 
@@ -40,95 +43,97 @@ _UNFIT = re.compile(r"[^A-Za-z0-9_/.-]+")
 _ON_THE_WAY = frozenset({Role.MARKETPLACE, Role.BANK, Role.FEES, Role.EXCHANGE, Role.OTHER_EXPENSES, None})
 
 
-class _Step(NamedTuple):
-    """What a transaction does to a channel's own account."""
+class _Spoken(NamedTuple):
+    """A transaction that names a payout in any way.
+
+    Attributes:
+        entry: the transaction.
+        is_payout: whether it takes money from a channel to its Transit or to a bank, or back.
+        lines: its postings on channels' own accounts.
+    """
 
     entry: Transaction
-    posting: Posting
-    channel: str
+    is_payout: bool
+    lines: tuple[Posting, ...]
+
+
+class _Paid(NamedTuple):
+    """What a payout takes from a channel's account."""
+
+    entry: Transaction
+    line: Posting
     amount: Decimal
 
 
 def link_payouts(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:
     """Add the links that the books give, and report what was paid twice or from the wrong channel."""
     del options_map
-    if not any(isinstance(entry, Transaction) and _speaks(entry) for entry in entries):
+    places = [
+        place for place, entry in enumerate(entries) if isinstance(entry, Transaction) and _speaks(entry)
+    ]
+    if not places:
         return entries, []
     settings, _ = read_settings(entries)
-    payouts = list(_payouts(entries, settings.roles))
-    entries = _linked(entries, settings.roles, payouts)
-    return entries, list(_wrong(entries, settings.roles))
+    entries = list(entries)
+    spoken = {}
+    for place in places:
+        entry = entries[place]
+        if isinstance(entry, Transaction) and goods.is_booked(entry):
+            spoken[place] = _read(entry, settings.roles.on(entry.date))
+    by_day: dict[tuple[str, datetime.date], set[str]] = defaultdict(set)
+    for each in spoken.values():
+        for line in each.lines if each.is_payout else ():
+            by_day[line.account, each.entry.date].update(links_of(each.entry, PAYOUT))
+    for place, each in spoken.items():
+        found = _links(each, by_day)
+        if not found <= (each.entry.links or frozenset()):
+            entries[place] = entry = each.entry._replace(links=frozenset(each.entry.links or ()) | found)
+            spoken[place] = each._replace(entry=entry)
+    return entries, list(_wrong(spoken.values()))
 
 
 def _speaks(entry: Transaction) -> bool:
     """Whether a transaction names a payout in any way."""
-    if PAID_OUT in entry.meta or "payout" in entry.meta:
+    if PAID_OUT in entry.meta or NUMBER in entry.meta:
         return True
-    if any(link.startswith(PAYOUT) for link in entry.links or ()):
-        return True
-    return any(posting.meta and "payout" in posting.meta for posting in entry.postings)
+    for link in entry.links or ():
+        if link.startswith(PAYOUT):
+            return True
+    return any(posting.meta and NUMBER in posting.meta for posting in entry.postings)
 
 
-def _steps(entry: Transaction, roles: RoleMap) -> Iterator[_Step]:
-    """Yield the postings of a transaction on channels' own accounts."""
-    for posting in entry.postings:
-        if roles.role(posting.account) is Role.MARKETPLACE and channel_of(posting.account)[1] is Pocket.MAIN:
-            yield _Step(entry, posting, posting.account, weight(posting).number)
-
-
-def _is_payout(entry: Transaction, roles: RoleMap) -> bool:
-    """Whether a transaction takes money from a channel to its Transit or to a bank, or back."""
-    under_way = False
+def _read(entry: Transaction, roles: RoleMap) -> _Spoken:
+    under_way, only_moves = False, True
+    lines = []
     for posting in entry.postings:
         role = roles.role(posting.account)
-        if role not in _ON_THE_WAY or posting.cost is not None:
-            return False
+        only_moves = only_moves and role in _ON_THE_WAY and posting.cost is None
         if role is Role.MARKETPLACE:
-            under_way |= channel_of(posting.account)[1] is Pocket.TRANSIT
+            pocket = channel_of(posting.account)[1]
+            under_way |= pocket is Pocket.TRANSIT
+            if pocket is Pocket.MAIN:
+                lines.append(posting)
         else:
             under_way |= role is Role.BANK or (role is None and posting.account.startswith("Assets:"))
-    return under_way
+    return _Spoken(entry, only_moves and under_way, tuple(lines))
 
 
-def _payouts(entries: Directives, roles: AccountRoles) -> Iterator[_Step]:
-    for entry in entries:
-        if isinstance(entry, Transaction) and links_of(entry, PAYOUT) and goods.is_booked(entry):
-            on_day = roles.on(entry.date)
-            if _is_payout(entry, on_day):
-                yield from _steps(entry, on_day)
-
-
-def _linked(entries: Directives, roles: AccountRoles, payouts: Sequence[_Step]) -> Directives:
-    """Return the entries with the links that their metadata gives."""
-    by_day: dict[tuple[str, datetime.date], set[str]] = defaultdict(set)
-    for step in payouts:
-        by_day[step.channel, step.entry.date].update(links_of(step.entry, PAYOUT))
-    return [
-        entry
-        if not isinstance(entry, Transaction) or not _speaks(entry) or not goods.is_booked(entry)
-        else _with_links(entry, roles.on(entry.date), by_day)
-        for entry in entries
-    ]
-
-
-def _with_links(
-    entry: Transaction, roles: RoleMap, by_day: Mapping[tuple[str, datetime.date], set[str]],
-) -> Transaction:
+def _links(spoken: _Spoken, by_day: Mapping[tuple[str, datetime.date], set[str]]) -> set[str]:
+    """Return the links that the metadata of a transaction gives."""
+    entry = spoken.entry
     found = set()
-    for posting in entry.postings:
-        if roles.role(posting.account) is not Role.MARKETPLACE:
-            continue
-        number = (posting.meta or {}).get("payout", entry.meta.get("payout"))
+    for line in spoken.lines:
+        number = (line.meta or {}).get(NUMBER, entry.meta.get(NUMBER))
         if number is not None:
-            found.add(payout_link(channel_of(posting.account)[0], str(number)))
+            found.add(payout_link(line.account, str(number)))
     paid_out = day_of(entry, PAID_OUT)
-    if not found and paid_out is not None and not links_of(entry, PAYOUT) and not _is_payout(entry, roles):
-        for step in _steps(entry, roles):
-            of_day = by_day.get((step.channel, paid_out), set())
-            if len(of_day) == 1:
-                found |= of_day
-    links = frozenset(entry.links or ())
-    return entry if found <= links else entry._replace(links=links | found)
+    if paid_out is None or found or spoken.is_payout or links_of(entry, PAYOUT):
+        return found
+    for line in spoken.lines:
+        of_day = by_day.get((line.account, paid_out), set())
+        if len(of_day) == 1:
+            found |= of_day
+    return found
 
 
 def payout_link(account: str, number: str) -> str:
@@ -139,82 +144,76 @@ def payout_link(account: str, number: str) -> str:
     return f"{PAYOUT}{slug}-{_UNFIT.sub('-', number)}"
 
 
-def _wrong(entries: Directives, roles: AccountRoles) -> Iterator[Problem]:
-    paid: dict[tuple[str, str], list[_Step]] = defaultdict(list)
+def _wrong(spoken: Iterable[_Spoken]) -> Iterator[Problem]:
+    paid: dict[tuple[str, str], list[_Paid]] = defaultdict(list)
     earned: dict[str, dict[str, None]] = defaultdict(dict)
-    events: list[_Step] = []
-    for entry in entries:
-        if not isinstance(entry, Transaction) or not links_of(entry, PAYOUT) or not goods.is_booked(entry):
-            continue
-        on_day = roles.on(entry.date)
-        is_payout = _is_payout(entry, on_day)
-        for step in _steps(entry, on_day):
-            if not is_payout:
-                events.append(step)
-            for link in links_of(entry, PAYOUT):
-                if is_payout:
-                    paid[link, step.channel].append(step)
+    several = []
+    for each in spoken:
+        links = links_of(each.entry, PAYOUT)
+        if len(links) > 1 and not each.is_payout:
+            several.append(each)
+        for line in each.lines:
+            for link in links:
+                if each.is_payout:
+                    paid[link, line.account].append(_Paid(each.entry, line, weight(line).number))
                 else:
-                    earned[link][step.channel] = None
-    yield from _paid_twice(events, paid)
+                    earned[link][line.account] = None
+    yield from _paid_twice(several, paid)
     yield from _left_twice(paid)
     yield from _wrong_channel(paid, earned)
 
 
-def _paid_twice(events: Sequence[_Step], paid: Mapping[tuple[str, str], list[_Step]]) -> Iterator[Problem]:
+def _paid_twice(several: Iterable[_Spoken], paid: Mapping[tuple[str, str], list[_Paid]]) -> Iterator[Problem]:
     """Yield events that carry the links of two payouts, neither of which came back."""
-    for step in events:
-        links = links_of(step.entry, PAYOUT)
-        if len(links) < 2:
-            continue
-        standing = [
-            link
-            for link in links
-            if sum(each.amount for each in paid.get((link, step.channel), ()))
-        ]
-        if len(standing) > 1:
-            names = " and ".join(f"^{link}" for link in standing)
-            yield PayoutError(
-                _source(step),
-                f"This is paid twice, by {names}, and neither came back. Keep the link of the one that paid it.",
-                step.entry,
-            )
+    for each in several:
+        for line in each.lines:
+            standing = [
+                f"^{link}"
+                for link in links_of(each.entry, PAYOUT)
+                if sum(step.amount for step in paid.get((link, line.account), ()))
+            ]
+            if len(standing) > 1:
+                yield PayoutError(
+                    _source(each.entry, line),
+                    f"This is paid twice, by {' and '.join(standing)}, and neither came back. Keep the link of "
+                    f"the one that paid it.",
+                    each.entry,
+                )
 
 
-def _left_twice(paid: Mapping[tuple[str, str], list[_Step]]) -> Iterator[Problem]:
+def _left_twice(paid: Mapping[tuple[str, str], list[_Paid]]) -> Iterator[Problem]:
     """Yield payouts of one number that left the channel again without having come back."""
     for (link, channel), steps in paid.items():
         known: dict[Decimal, int] = defaultdict(int)
-        for step in steps:
-            if len(links_of(step.entry, PAYOUT)) > 1:
+        for entry, line, amount in steps:
+            if len(links_of(entry, PAYOUT)) > 1:
                 continue
-            known[step.amount] += 1
-            if known[step.amount] - known[-step.amount] > 1:
-                known[step.amount] -= 1
+            known[amount] += 1
+            if known[amount] - known[-amount] > 1:
+                known[amount] -= 1
                 yield PayoutError(
-                    _source(step),
-                    f"^{link} leaves {channel} a second time with the same amount, {abs(step.amount)}. If it came "
-                    f"back in between, write that with the same link; if this is another payout, give it another.",
-                    step.entry,
+                    _source(entry, line),
+                    f"^{link} leaves {channel} a second time with the same amount, {abs(amount)}. If it came back "
+                    f"in between, write that with the same link; if this is another payout, give it another.",
+                    entry,
                 )
 
 
 def _wrong_channel(
-    paid: Mapping[tuple[str, str], list[_Step]], earned: Mapping[str, Mapping[str, None]],
+    paid: Mapping[tuple[str, str], list[_Paid]], earned: Mapping[str, Mapping[str, None]],
 ) -> Iterator[Problem]:
     """Yield payouts without events of their own channel whose link is on those of another."""
-    for (link, channel), steps in paid.items():
-        if len(links_of(steps[0].entry, PAYOUT)) == 1 and earned.get(link) and channel not in earned[link]:
-            others = " and ".join(earned[link])
+    for (link, channel), ((entry, line, _), *_rest) in paid.items():
+        if len(links_of(entry, PAYOUT)) == 1 and earned.get(link) and channel not in earned[link]:
             yield PayoutError(
-                _source(steps[0]),
-                f"^{link} is paid out of {channel}, but what it pays was earned on {others}: the payout has no "
-                f"events of its own.",
-                steps[0].entry,
+                _source(entry, line),
+                f"^{link} is paid out of {channel}, but what it pays was earned on "
+                f"{' and '.join(earned[link])}: the payout has no events of its own.",
+                entry,
             )
 
 
-def _source(step: _Step) -> dict[str, Any]:
+def _source(entry: Transaction, line: Posting) -> dict[str, Any]:
     """Return where a posting stands, or its transaction when it was made up."""
-    meta = step.posting.meta or {}
-    return dict(meta if "lineno" in meta else step.entry.meta)
+    meta = line.meta or {}
+    return dict(meta if "lineno" in meta else entry.meta)

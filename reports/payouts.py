@@ -33,7 +33,7 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.ledger.channels import read_channels
 from millilot.ledger.money import minor_digits, minor_unit
@@ -176,6 +176,22 @@ class _Found:
     bounded: bool = False
 
 
+class _Leg(NamedTuple):
+    """One half of a payout's way: from its events to the channel's door, or from there to the bank.
+
+    Attributes:
+        difference: what came out of it, less what went in.
+        unexplained: the part of that which is neither explained nor merely on its way.
+        state: how well it is accounted for.
+        notes: what explains it, or is open, in words.
+    """
+
+    difference: Decimal
+    unexplained: Decimal
+    state: State
+    notes: tuple[str, ...]
+
+
 class _Settling:
     """The settling of one channel."""
 
@@ -196,7 +212,7 @@ class _Settling:
         return Settlement(self.channel, tuple(settled), tuple(unpaid))
 
     def _minor(self, amount: Decimal) -> int:
-        return int(rounding.nearest(amount, minor_unit(self.currency)).scaleb(minor_digits(self.currency)))
+        return int(self._rounded(amount).scaleb(minor_digits(self.currency)))
 
     def _major(self, amount: int) -> Decimal:
         return Decimal(amount).scaleb(-minor_digits(self.currency))
@@ -258,68 +274,72 @@ class _Settling:
 
     def _settled(self, sending: Sending, what: _Found) -> Settled:
         """Return a payout with its state and the words for it."""
-        unit = minor_unit(self.currency)
         found = what.found or _common(what.ways)
-        events = (*what.linked, *(event for item in found for event in item.events))
         certain = (*what.linked, *(event for item in _without(found, what.alike) for event in item.events))
-        amount = rounding.nearest(sending.amount, unit)
-        notes = []
-        # From the events to the payout.
-        earned = sum((event.amount for event in what.linked), ZERO)
-        if what.linked:
-            of_events = sending.left - earned
-        elif what.solved or what.ways:
-            of_events = ZERO
-        else:
-            of_events = sending.left - self._major(sum(item.amount for item in what.nearest))
-        of_events = rounding.nearest(of_events, unit) if sending.came_back is None else ZERO
-        explained = bool(what.linked and what.found)
-        if explained:
-            notes.append(f"paid besides: {_listed(what.found, self._major)}")
-        elif not what.solved:
-            notes.extend(self._open(sending, what, of_events))
-        if what.solved and what.alike:
-            notes.append(f"another of the same amount may stand for {_listed(what.alike, self._major)}")
-        # From the payout to the bank.
-        if sending.came_back is not None:
-            notes.append(f"came back on {sending.came_back}; what it paid waits for another payout")
-            to_bank, lost, late, missing = -amount, ZERO, False, ZERO
-            explained = True
-        else:
-            to_bank = rounding.nearest(sending.arrived - sending.left, unit)
-            lost = rounding.nearest(sum((cost for _, cost in sending.costs), ZERO), unit)
-            missing = to_bank + lost
-            late = bool(missing) and (
-                sending.bank_date is not None or (self.last - sending.date).days > self.days
-            )
-            if lost:
-                explained = True
-                notes.append(f"on the way: {', '.join(f'{name} {cost}' for name, cost in sending.costs)}")
-            if missing:
-                notes.append(self._not_in_bank(sending, missing))
-        notes.extend(sending.notes)
-        known = State.EXPLAINED if explained else State.MATCHED
+        legs = (self._from_events(sending, what), self._to_bank(sending))
+        states = {leg.state for leg in legs}
         payout = Payout(
             sending.links[0] if sending.links else None,
             self.channel.name,
             sending.date,
-            amount,
+            self._rounded(sending.amount),
             tuple(dict.fromkeys(order for event in certain for order in event.orders)),
-            State.OPEN if missing or not what.solved else known,
+            next(state for state in (State.OPEN, State.EXPLAINED, State.MATCHED) if state in states),
             sending.bank_date,
-            of_events + to_bank,
+            sum((leg.difference for leg in legs), ZERO),
         )
-        unexplained = (ZERO if what.solved or what.ways else of_events) + (missing if late else ZERO)
         return Settled(
             payout,
-            events,
-            tuple(notes),
-            rounding.nearest(unexplained, unit),
-            bool(what.linked),
-            len(what.ways) > 1,
-            late,
-            sending,
+            (*what.linked, *(event for item in found for event in item.events)),
+            (*(note for leg in legs for note in leg.notes), *sending.notes),
+            sum((leg.unexplained for leg in legs), ZERO),
+            linked=bool(what.linked),
+            ambiguous=len(what.ways) > 1,
+            late=bool(legs[1].unexplained),
+            sending=sending,
         )
+
+    def _from_events(self, sending: Sending, what: _Found) -> _Leg:
+        """Return how what left the channel compares with what its events come to."""
+        if sending.came_back is not None:
+            return _Leg(self._rounded(ZERO), self._rounded(ZERO), State.MATCHED, ())
+        earned = sum((event.amount for event in what.linked), ZERO)
+        if not what.linked:
+            # While something fits, or nobody can say, there is nothing to compare with but the payout itself.
+            sure = what.solved or what.ways or what.bounded
+            earned = sending.left if sure else self._major(sum(item.amount for item in what.nearest))
+        difference = self._rounded(sending.left - earned)
+        if what.solved:
+            notes = [f"paid besides: {_listed(what.found, self._major)}"] if what.linked and what.found else []
+            if what.alike:
+                notes.append(f"another of the same amount may stand for {_listed(what.alike, self._major)}")
+            state = State.EXPLAINED if difference else State.MATCHED
+            return _Leg(difference, self._rounded(ZERO), state, tuple(notes))
+        unexplained = ZERO if what.ways or what.bounded else difference
+        return _Leg(
+            difference, self._rounded(unexplained), State.OPEN, tuple(self._open(sending, what, difference)),
+        )
+
+    def _to_bank(self, sending: Sending) -> _Leg:
+        """Return how what reached the bank compares with what left the channel."""
+        if sending.came_back is not None:
+            note = f"came back on {sending.came_back}; what it paid waits for another payout"
+            return _Leg(self._rounded(-sending.amount), self._rounded(ZERO), State.EXPLAINED, (note,))
+        difference = self._rounded(sending.arrived - sending.left)
+        lost = self._rounded(sum((cost for _, cost in sending.costs), ZERO))
+        missing = difference + lost
+        late = sending.bank_date is not None or (self.last - sending.date).days > self.days
+        notes = []
+        if lost:
+            notes.append(f"on the way: {', '.join(f'{name} {cost}' for name, cost in sending.costs)}")
+        if missing:
+            notes.append(self._not_in_bank(sending, missing))
+        known = State.EXPLAINED if lost else State.MATCHED
+        unexplained = missing if late else self._rounded(ZERO)
+        return _Leg(difference, unexplained, State.OPEN if missing else known, tuple(notes))
+
+    def _rounded(self, amount: Decimal) -> Decimal:
+        return rounding.nearest(amount, minor_unit(self.currency))
 
     def _open(self, sending: Sending, what: _Found, of_events: Decimal) -> Iterator[str]:
         """Yield what is to be said of a payout whose events are not certain."""
