@@ -9,6 +9,8 @@ A setting applies from its date on::
     2026-01-01 commodity CEDARHOUR
       name: "Cedar Hour"
       unit: "mL"
+    2026-12-31 custom "annual-gross" Assets:Marketplace:Lantern 2026 5321.40 USD
+      basis: "settled"
 
 A year that was handed in is recorded with its closing stock and its cost of goods sold::
 
@@ -22,6 +24,7 @@ import re
 from bisect import bisect_right
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 from itertools import groupby
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -46,6 +49,10 @@ ZERO = Decimal(0)
 MILLILITRES = "mL"
 EACH = "each"
 
+#: What a filed year may say beside its two figures, in its metadata.
+NET_RECEIPTS = "net_receipts"
+BUSINESS_PROFIT = "business_profit"
+
 #: What a kit is called that is used with each order.
 PARCEL = "parcel"
 _SIZE = re.compile(rf"\d+(\.\d+)? {MILLILITRES}", re.ASCII)
@@ -56,10 +63,6 @@ ROOT_NAMES = "millilot-roots"
 
 #: Roles whose account may be of the kind of another's too: a card may be a bank.
 _ALSO_LIKE = {Role.BANK: (Role.CLAIMS,)}
-
-#: What a filed year may say beside its two figures, in its metadata.
-NET_RECEIPTS = "net_receipts"
-BUSINESS_PROFIT = "business_profit"
 
 #: What a stage writes into the metadata of a claim that cannot be met; no report counts it then.
 REFUSED = "refused"
@@ -186,6 +189,44 @@ class Claim(NamedTuple):
     entry: Custom
 
 
+class Basis(StrEnum):
+    """Which of an order's dates says in whose year a channel's form counts it."""
+
+    ORDER = "order"
+    SETTLED = "settled"
+    PAID_OUT = "paid-out"
+
+
+class AnnualGross(NamedTuple):
+    """What a channel's form says it took in a year.
+
+    Attributes:
+        day: the day it is written on.
+        account: the channel's account.
+        year: the year of the form.
+        gross: the form's figure, not below 0.
+        currency: of the form.
+        basis: the date it counts by, None when the owner does not say.
+        tax: whether sales tax is in it, None when the owner does not say.
+        payments: how many payments the form counts, None when the owner does not say.
+        months: the form's figure of each month that is told, by number.
+        rate: what one unit of the form's currency is in that of the books, None when the owner does not say.
+        entry: the directive.
+    """
+
+    day: datetime.date
+    account: str
+    year: int
+    gross: Decimal
+    currency: str
+    basis: Basis | None
+    tax: bool | None
+    payments: int | None
+    months: Mapping[int, Decimal]
+    rate: Decimal | None
+    entry: Custom
+
+
 class Filed(NamedTuple):
     """A year that was handed in, and what it said.
 
@@ -224,6 +265,7 @@ class Settings:
     weighings: tuple[Weighing, ...] = ()
     kits: tuple[Kit, ...] = ()
     claims: tuple[Claim, ...] = ()
+    annual_gross: tuple[AnnualGross, ...] = ()
     filed: tuple[Filed, ...] = ()
 
     def pour_loss(self, day: datetime.date) -> Decimal:
@@ -379,6 +421,67 @@ def _read_claim(entry: Custom) -> Claim | str:
     return f"A claim names a bottle, what is claimed of it and its price; {expected}"
 
 
+#: The months as a year form's metadata names them.
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+
+def _read_annual_gross(entry: Custom) -> AnnualGross | str:
+    expected = f'{entry.date} custom "annual-gross" Assets:Marketplace:Lantern {entry.date.year} 5321.40 USD'
+    match [(value.value, value.dtype) for value in entry.values or []]:
+        case [
+            (str(account), dtype),
+            (Decimal() as year, _),
+            (Amount(number=Decimal() as gross, currency=str(currency)), _),
+        ] if dtype == account_names.TYPE and year in _YEARS and gross >= 0:
+            about = _about_form(entry.meta)
+            if isinstance(about, str):
+                return about
+            return AnnualGross(entry.date, account, int(year), gross, currency, *about, entry)
+    return (
+        f"A year form names the channel's account, the year and what the form says, not below 0 (a year and an "
+        f"amount with a minus would be read as one amount); expected: {expected}"
+    )
+
+
+_YEARS = range(datetime.MINYEAR, datetime.MAXYEAR + 1)
+
+_AboutForm = tuple["Basis | None", "bool | None", "int | None", "dict[int, Decimal]", "Decimal | None"]
+
+
+def _about_form(meta: Mapping[str, Any]) -> _AboutForm | str:
+    """Return what the metadata of a year form says of it, or what is wrong with it."""
+    basis, tax, payments = meta.get("basis"), meta.get("tax"), meta.get("payments")
+    if basis is not None and basis not in set(Basis):
+        return f'basis: is {", ".join(f"{each.value!r}" for each in Basis)}, in quotes, not {basis!r}.'
+    if tax not in {None, "in", "out"}:
+        return f'tax: is "in" or "out", in quotes, not {tax!r}.'
+    if payments is not None and not (isinstance(payments, Decimal) and payments >= 0 and payments % 1 == 0):
+        return f"payments: is a whole number not below 0 and without quotes, not {payments!r}."
+    months = {}
+    for number, name in enumerate(MONTHS, start=1):
+        told = _number(meta.get(name))
+        if told is not None:
+            months[number] = told
+        elif meta.get(name) is not None:
+            return f"{name}: is what the form says of that month, without quotes, not {meta[name]!r}."
+    rate = _number(meta.get("rate"))
+    if meta.get("rate") is not None and not (rate and rate > 0):
+        return f"rate: is what one unit of the form's currency is worth, above 0, not {meta['rate']!r}."
+    return (
+        None if basis is None else Basis(basis),
+        None if tax is None else tax == "in",
+        None if payments is None else int(payments),
+        months,
+        rate,
+    )
+
+
+def _number(value: object) -> Decimal | None:
+    if isinstance(value, Amount):
+        value = value.number
+    return value if isinstance(value, Decimal) else None
+
+
 def _read_filed(entry: Custom) -> Filed | str:
     match [value.value for value in entry.values or []]:
         case [
@@ -454,12 +557,13 @@ _READERS: Mapping[str, Callable[[Custom], object]] = {
     "stocktake": _read_stocktake,
     "weighing": _read_weighing,
     "claim": _read_claim,
+    "annual-gross": _read_annual_gross,
     "filed": _read_filed,
 }
 
 
 #: What our custom directives are called.
-DIRECTIVES = (*(name for name in _READERS if name != ROOT_NAMES), "annual-gross", "fee-schedule")
+DIRECTIVES = (*(name for name in _READERS if name != ROOT_NAMES), "fee-schedule")
 
 
 def is_setting(entry: Custom) -> bool:
@@ -473,7 +577,7 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
     Returns:
         The settings, and a complaint for each directive that cannot be read (it is then left out).
     """
-    kinds = (RootNames, AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim, Filed)
+    kinds = (RootNames, AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim, AnnualGross, Filed)
     read: dict[type, list[Any]] = {kind: [] for kind in kinds}
     commodities = Commodities()
     declared = set()
@@ -513,6 +617,7 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
         tuple(read[Weighing]),
         tuple(sorted(kits, key=attrgetter("day"))),
         tuple(sorted(read[Claim], key=attrgetter("day"))),
+        tuple(sorted(read[AnnualGross], key=attrgetter("day"))),
         tuple(sorted(read[Filed], key=attrgetter("day"))),
     )
     return settings, complaints

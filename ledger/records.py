@@ -12,6 +12,8 @@ from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from beancount.core.amount import Amount
+
 if TYPE_CHECKING:
     import datetime
     from collections.abc import Mapping
@@ -109,6 +111,18 @@ class Money:
     line: Line | None = None
     refused: bool = False
     meta: Mapping[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def discount(self) -> Decimal:
+        """What the seller let off the price, as `discount:` says; the price no longer holds it."""
+        value = self.meta.get("discount")
+        if isinstance(value, str):
+            # Importers write text, as Fava's import page can save no amount in metadata.
+            try:
+                value = Amount.from_string(value)
+            except ValueError:
+                return ZERO
+        return value.number if isinstance(value, Amount) and isinstance(value.number, Decimal) else ZERO
 
 
 @dataclass(frozen=True, slots=True)

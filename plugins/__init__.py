@@ -20,6 +20,7 @@ from millilot.plugins.landed_cost import spread_inbound
 from millilot.plugins.lots import name_lots
 from millilot.plugins.named import check_names
 from millilot.plugins.padding import refuse_padding
+from millilot.plugins.payouts import link_payouts
 from millilot.plugins.settings import check_settings
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ STAGES: tuple[Stage, ...] = (
     spread_inbound,
     book_draws,
     check_claims,
+    link_payouts,
 )
 
 

@@ -75,6 +75,14 @@ class ClaimError(NamedTuple):
     entry: Directive
 
 
+class PayoutError(NamedTuple):
+    """Money that would have been paid out twice, or from the wrong channel."""
+
+    source: dict[str, Any]
+    message: str
+    entry: Directive
+
+
 class AccountError(NamedTuple):
     """An account the plugin posts to that the books do not open."""
 
@@ -92,5 +100,6 @@ Problem: TypeAlias = (
     | SupplyError
     | StocktakeError
     | ClaimError
+    | PayoutError
     | AccountError
 )

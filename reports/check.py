@@ -23,6 +23,7 @@ from millilot.plugins.stocktake import POURED_ON, TO_POUR
 from millilot.reports.claim_remarks import claim_remarks
 from millilot.reports.fill import SOURCE, tolerable_error
 from millilot.reports.measured import measurements
+from millilot.reports.payout_remarks import payout_remarks
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -105,6 +106,7 @@ def remarks(entries: Sequence[Directive], books: Books) -> list[Finding]:
         *_poured_on(entries),
         *_poured_from_two(books),
         *(Finding(record.entry.meta, message, record.entry) for record, message in claim_remarks(books)),
+        *(Finding(record.entry.meta, message, record.entry) for record, message in payout_remarks(books)),
         *_without_kit(books),
         *_dear(books),
         *_contributed(books),

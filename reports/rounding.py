@@ -55,8 +55,25 @@ def shares(amounts: Sequence[Decimal], unit: Decimal, first: int | None = None) 
     Returns:
         An amount in whole units for each, in order; of equal remainders the first is rounded up.
     """
+    return shares_of(amounts, nearest(sum(amounts, ZERO), unit), unit, first)
+
+
+def shares_of(
+    amounts: Sequence[Decimal], total: Decimal, unit: Decimal, first: int | None = None,
+) -> list[Decimal]:
+    """Round amounts so that they add up to a total in whole units, by largest remainder.
+
+    Args:
+        amounts: exact amounts.
+        total: less than a unit away from their sum.
+        unit: the smallest amount, such as 0.01.
+        first: the place of one that goes to the nearest wherever the others let it.
+
+    Returns:
+        An amount in whole units for each, in order; of equal remainders the first is rounded up.
+    """
     rounded = [below(amount, unit) for amount in amounts]
-    missing = int((nearest(sum(amounts, ZERO), unit) - sum(rounded, ZERO)) / unit)
+    missing = int((total - sum(rounded, ZERO)) / unit)
     remainders = [_without_noise(amount, unit) - low for amount, low in zip(amounts, rounded, strict=True)]
     if first is not None and remainders[first]:
         # In front of all others, or behind all that are not whole.

@@ -56,12 +56,12 @@ def text(value: object) -> str:
 def to_json(data: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> str:
     """Return one object or a list of objects as JSON: figures and dates as strings, None as null.
 
-    A cell may be a list of objects itself, or of texts.
+    A cell may be a list itself, of objects or of texts.
     """
 
     def value(cell: object) -> object:
         if isinstance(cell, list):
-            return [row(cells) if isinstance(cells, Mapping) else text(cells) for cells in cell]
+            return [row(each) if isinstance(each, Mapping) else value(each) for each in cell]
         return cell if cell is None or isinstance(cell, int) else text(cell)
 
     def row(cells: Mapping[str, Any]) -> dict[str, object]:
@@ -83,7 +83,11 @@ def to_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
 def _csv_cell(value: object) -> str:
     if not isinstance(value, str):
         return text(value)
-    value = "".join(map(_without_control, value))
+    return neutralised("".join(map(_without_control, value)))
+
+
+def neutralised(value: str) -> str:
+    """Return a text so that no spreadsheet takes it for a formula, now or when it is saved and opened again."""
     return f"'{value}" if value.lstrip("\n ").startswith(_FORMULA_STARTS) else value
 
 

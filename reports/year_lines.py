@@ -216,6 +216,11 @@ def _of_record(record: Record, books: Books) -> Iterator[Part]:
             yield _part(line, record, _detail(move), move.meta, sign * move.cost)
 
 
+def payments(records: Iterable[Record]) -> int:
+    """Return how many payments were received: one for all receipts of an order, one for a receipt without one."""
+    return sum(1 for _ in _payments(records))
+
+
 def _payments(records: Iterable[Record]) -> Iterator[Part]:
     """Yield the payments received: one for all receipts of an order, one for a receipt without an order."""
     paid_for: set[str] = set()

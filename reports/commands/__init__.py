@@ -5,12 +5,15 @@ from __future__ import annotations
 import click
 
 from millilot.reports.commands.bottles import bottles_command
+from millilot.reports.commands.channel import channel_command
 from millilot.reports.commands.check import check_command
 from millilot.reports.commands.collection import collection_command
 from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.new import new
+from millilot.reports.commands.pack import pack_command
+from millilot.reports.commands.payouts import payouts_command
 from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
 from millilot.reports.commands.splits import splits_command
@@ -33,8 +36,11 @@ for command in (
     sort_command,
     bottles_command,
     year_command,
+    pack_command,
     collection_command,
     splits_command,
+    payouts_command,
+    channel_command,
     stock_command,
     count_command,
     trace_command,

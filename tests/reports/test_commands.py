@@ -148,6 +148,17 @@ def test_an_empty_file_is_no_mistake() -> None:
     assert "Total" in result.stdout
 
 
+def test_check_names_files_as_they_are_called_from_here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    overdrawn = '2026-01-01 * "overdrawn"\n  Expenses:Loss  1 CEDARHOUR\n'
+    line = HEAD.count("\n") + 2
+    assert run("check", books=overdrawn).stdout.startswith(f"main.beancount:{line}: ")
+    below = tmp_path / "below"
+    below.mkdir()
+    monkeypatch.chdir(below)
+    elsewhere = CliRunner().invoke(main, ["check", "-b", "../main.beancount"])
+    assert "main.beancount" in elsewhere.stdout.partition(f":{line}: ")[0]
+
+
 def test_check_of_sound_books_is_one_line() -> None:
     result = run("check")
     assert (result.exit_code, result.stdout) == (0, "No problems and no remarks.\n")
