@@ -20,7 +20,6 @@ from __future__ import annotations
 import datetime
 from collections import Counter, defaultdict
 from dataclasses import dataclass, fields
-from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.ledger.accounts import Role
@@ -45,6 +44,7 @@ from millilot.reports.payouts import settle
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from decimal import Decimal
 
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.channels import Channel
