@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 
+#: Spreadsheets know no earlier one.
+_FIRST_YEAR = 1900
+
+
 def _choices(_ctx: click.Context, _option: click.Parameter, values: Sequence[str]) -> dict[str, str]:
     """Return choices written as `losses=stock`."""
     for value in values:
@@ -32,7 +36,7 @@ def _choices(_ctx: click.Context, _option: click.Parameter, values: Sequence[str
 
 
 @click.command("pack")
-@click.argument("number", metavar="YEAR", type=click.IntRange(datetime.MINYEAR, datetime.MAXYEAR))
+@click.argument("number", metavar="YEAR", type=click.IntRange(_FIRST_YEAR, datetime.MAXYEAR - 1))
 @click.option(
     "-o", "--output", "folder", required=True, type=click.Path(path_type=Path), metavar="DIR",
     help="The folder to make; an earlier pack in it is replaced.",

@@ -135,7 +135,7 @@ _RULES = {
     ),
     "Names": (
         "Buyers are not in this pack: neither names nor the words of an order. Sellers of purchases and "
-        "expenses are, as the proof of them."
+        "expenses are, as the proof of them; the owner's own words stand beside expenses and losses."
     ),
 }
 

@@ -140,7 +140,7 @@ class _Sheet:
         sheet, styles = self.sheet, self.styles
         sheet.write_string(0, 0, self.table.title, styles.title)
         sheet.write_string(1, 0, neutralised(subtitle), styles.subtitle)
-        sheet.merge_range(2, 0, 2, len(self.widths) - 1, self.table.note, styles.note)
+        self._spread(2, 0, self.table.note, styles.note)
         sheet.set_row(2, _LINE * _lines(self.table.note, sum(self.widths)))
         for place, column in enumerate(self.table.columns):
             heading = styles.figure_heading if column.kind.is_figure else styles.heading
@@ -162,13 +162,18 @@ class _Sheet:
         for place, column in enumerate(self.table.columns):
             if column.name == row.spread:
                 widths[place] = sum(widths[place:])
-                last, text = len(widths) - 1, neutralised(str(row.cells[row.spread]))
-                self.sheet.merge_range(number, place, number, last, text, self.styles.cell(_Look(Kind.TEXT)))
+                self._spread(number, place, str(row.cells[row.spread]), self.styles.cell(_Look(Kind.TEXT)))
                 break
             self._cell(number, place, row, column)
         # Not every program works out how high a row of wrapped text has to be.
         texts = [str(row.cells.get(column.name) or "") for column in self.table.columns]
         self.sheet.set_row(number, _LINE * min(max(map(_lines, texts, widths)), _MOST_LINES))
+
+    def _spread(self, number: int, place: int, text: str, style: Format) -> None:
+        """Write a text that has the row to itself from a column on."""
+        # The library would look into a text given here; written over it, it is a text and nothing else.
+        self.sheet.merge_range(number, place, number, len(self.widths) - 1, "", style)
+        self._value(number, place, text, style)
 
     def _cell(self, number: int, place: int, row: Row, column: Column) -> None:
         value = row.cells.get(column.name)
