@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from millilot.ledger.accounts import Role
-from millilot.ledger.records import Kind as Why
+from millilot.ledger.records import Kind
 from millilot.reports.exceptions import exceptions
-from millilot.reports.pack.table import Column, Kind, Row, Table
+from millilot.reports.pack.table import Column, Holds, Row, Table
 from millilot.reports.year_notes import year_notes
 
 if TYPE_CHECKING:
@@ -40,10 +40,10 @@ def exception_list(span: Span) -> Table:
         f"What to look into, {span.name}",
         (
             Column("cause", "Why"),
-            Column("date", "Date", Kind.DATE),
+            Column("date", "Date", Holds.DATE),
             Column("what", "What"),
             Column("detail", "What is known"),
-            Column("amount", "Amount", Kind.MONEY),
+            Column("amount", "Amount", Holds.MONEY),
             Column("written_in", "Written in"),
         ),
         tuple(rows),
@@ -150,7 +150,7 @@ def _settings(span: Span) -> Iterator[tuple[str, str]]:
     within = [move for record in span.records for move in record.moves if move.bottle in span.closing.fragrances]
     days = [*(take.day for take in settings.stocktakes), *(take.day for take in settings.weighings)]
     measured = sum(span.start <= day <= span.end for day in days)
-    shrunk = sum(move.kind is Why.SHRINKAGE for move in within)
+    shrunk = sum(move.kind is Kind.SHRINKAGE for move in within)
     yield "Measured", f"{measured} measurements in the range; {shrunk} found less than the books had."
 
 
