@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from millilot.ledger.records import Books, Line, Record
     from millilot.reports.bottles import Row
+    from millilot.reports.check import Finding
     from millilot.reports.payouts import Settled, Settlement
 
 #: Metadata of a purchase that says there is a document for it; `document-2` and so on count too.
@@ -70,7 +71,7 @@ class Exceptional:
 
 def exceptions(
     entries: Iterable[Directive],
-    errors: Iterable[BeancountError],
+    errors: Iterable[BeancountError | Finding],
     books: Books,
     start: datetime.date,
     end: datetime.date,
@@ -81,7 +82,7 @@ def exceptions(
 
     Args:
         entries: all entries as Beancount loaded them.
-        errors: what it found wrong.
+        errors: what is wrong in the books.
         books: books read up to the last day.
         start: the first day; what happened before it is left out unless it still stands on the last day.
         end: the last day, itself included.

@@ -86,7 +86,7 @@ def pack_command(
         raise click.ClickException(str(error)) from None
     show(f"{folder}: {len(files)} files of {span.name}")
     if span.errors:
-        show(f"The books have {len(span.errors)} errors; they are on the sheet Exceptions.", err=True)
+        show(f"Errors in the books: {len(span.errors)}. They are on the sheet Exceptions.", err=True)
     show(f"\n{CAUTION}")
 
 
@@ -119,7 +119,7 @@ def _file(span: Span, path: Path) -> None:
     """
     if span.errors:
         count = len(span.errors)
-        raise BooksError(f"Nothing is filed: the books have {count} errors; `millilot check` names them.")
+        raise BooksError(f"Nothing is filed while there are errors in the books: {count}. See `millilot check`.")
     if span.end == datetime.date.max:
         raise BooksError(f"No day comes after {span.end} to file the year on.")
     after = span.end + datetime.timedelta(days=1)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from millilot.ledger.accounts import Role
 from millilot.ledger.records import Kind
+from millilot.reports.check import plugin_order, problems
 from millilot.reports.exceptions import exceptions
 from millilot.reports.pack.table import Column, Holds, Row, Table
 from millilot.reports.year_notes import year_notes
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
 
 def exception_list(span: Span) -> Table:
     """Return what is not proven, not explained, or odd."""
-    found = exceptions(span.entries, span.errors, span.closing, span.start, span.end, documented=span.documented)
+    wrong = [*plugin_order(span.options_map), *problems(span.entries, span.errors)]
+    found = exceptions(span.entries, wrong, span.closing, span.start, span.end, documented=span.documented)
     rows = [
         Row(
             {

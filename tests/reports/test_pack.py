@@ -28,7 +28,7 @@ from millilot.reports.pack.manifest import NAME
 from millilot.reports.pack.table import Holds
 from millilot.reports.thresholds import read_thresholds
 
-from .books import SHELF
+from .books import HEAD, SHELF
 from .sheets import assert_sums_hold, by_name, calculated, column, sheets_of, span, total
 from .test_laws import histories
 
@@ -510,6 +510,21 @@ def test_a_failure_leaves_all_as_it_was(earlier: bool, tmp_path: Path) -> None:
         put({"b.csv": b"2", "no/such/folder": b"3"}, folder)
     assert list(tmp_path.iterdir()) == ([folder] if earlier else [])
     assert not earlier or contents(folder) == OURS
+
+
+def test_the_folder_one_is_in(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    put(OURS, Path())
+    assert contents(tmp_path) == OURS
+
+
+def test_what_is_wrong_in_the_books_is_on_the_list() -> None:
+    # Without the plugin nothing is drawn.
+    of_year = span("2026-01-05 * \"unbalanced\"\n  Assets:Bank  1.00 USD\n", head=HEAD.replace("plugin", ";"))
+    causes = [(row.cells["cause"], row.cells["what"]) for row in sheets(of_year)["Exceptions"].rows]
+    assert [cause for cause, _ in causes] == ["error in the books"] * 2
+    assert any("plugin" in str(what) for _, what in causes)
+    assert any("balance" in str(what) for _, what in causes)
 
 
 def test_a_folder_in_no_folder_is_refused_in_words(sample: Path, tmp_path: Path) -> None:
