@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from beancount.core.data import BeancountError, Directive
 
     from millilot.ledger.records import Books, Line, Record
+    from millilot.reports.bottles import Row
+    from millilot.reports.check import Finding
+    from millilot.reports.payouts import Settled, Settlement
 
 #: Metadata of a purchase that says there is a document for it; `document-2` and so on count too.
 DOCUMENTED_BY = ("document", "receipt", "invoice")
@@ -39,6 +42,7 @@ class Cause(StrEnum):
     UNSORTED = "unsorted sale"
     WITHOUT_COST = "order without cost"
     OPEN_PAYOUT = "open payout"
+    UNPAID = "in no payout"
     ESTIMATED = "estimated cost"
     UNDOCUMENTED = "purchase without a document"
     UNDER_COST = "last sold under cost"
@@ -67,7 +71,7 @@ class Exceptional:
 
 def exceptions(
     entries: Iterable[Directive],
-    errors: Iterable[BeancountError],
+    errors: Iterable[BeancountError | Finding],
     books: Books,
     start: datetime.date,
     end: datetime.date,
@@ -78,7 +82,7 @@ def exceptions(
 
     Args:
         entries: all entries as Beancount loaded them.
-        errors: what it found wrong.
+        errors: what is wrong in the books.
         books: books read up to the last day.
         start: the first day; what happened before it is left out unless it still stands on the last day.
         end: the last day, itself included.
@@ -86,16 +90,17 @@ def exceptions(
     """
     within = [record for record in books.records if start <= record.date <= end]
     unit = minor_unit(books.currency)
+    rows = rows_of(bottles(books))
     found = [
         *(Exceptional(Cause.ERROR, None, error.message, "", None, error.source) for error in errors),
         *_overdrawn(books),
         *_negative(entries, books, end),
         *_unsorted(within, unit),
         *_without_cost(within, unit),
-        *_open_payouts(books),
-        *_estimated(books, within),
+        *_channels(books),
+        *_estimated(books, rows, within),
         *_undocumented(books, within, documented),
-        *_under_cost(books),
+        *_under_cost(books, rows),
     ]
     causes = list(Cause)
     return sorted(found, key=lambda each: (causes.index(each.cause), each.date or end, each.what))
@@ -182,30 +187,45 @@ def _without_cost(records: Iterable[Record], unit: Decimal) -> Iterator[Exceptio
             )
 
 
-def _open_payouts(books: Books) -> Iterator[Exceptional]:
+def _channels(books: Books) -> Iterator[Exceptional]:
     for settlement in settle(books):
         for settled in settlement.payouts:
-            payout = settled.payout
-            if payout.state is not State.OPEN:
-                continue
-            if payout.bank_date is None and not settled.late:
-                detail = "under way to the bank"
-            elif settled.ambiguous:
-                detail = "more than one explanation fits"
-            elif settled.late:
-                detail = "not all of it has reached the bank"
-            else:
-                detail = "nothing explains what it paid"
-            yield Exceptional(
-                Cause.OPEN_PAYOUT, payout.date, title(settled), detail,
-                payout.difference, settled.sending.transfers[0].record.entry.meta,
-            )
+            if settled.payout.state is State.OPEN:
+                yield _open_payout(settled)
+        yield from _unpaid(settlement, minor_unit(books.currency))
 
 
-def _estimated(books: Books, within: Iterable[Record]) -> Iterator[Exceptional]:
+def _open_payout(settled: Settled) -> Exceptional:
+    payout = settled.payout
+    if payout.bank_date is None and not settled.late:
+        detail = "under way to the bank"
+    elif settled.ambiguous:
+        detail = "more than one explanation fits"
+    elif settled.late:
+        detail = "not all of it has reached the bank"
+    else:
+        detail = "nothing explains what it paid"
+    source = settled.sending.transfers[0].record.entry.meta
+    return Exceptional(Cause.OPEN_PAYOUT, payout.date, title(settled), detail, payout.difference, source)
+
+
+def _unpaid(settlement: Settlement, unit: Decimal) -> Iterator[Exceptional]:
+    """Yield what was to be paid before the channel's last payout, and what no payout has certainly paid."""
+    last = max((settled.payout.date for settled in settlement.payouts), default=None)
+    for event in settlement.unpaid:
+        if last is None or event.held or event.available >= last:
+            continue
+        yield Exceptional(
+            Cause.UNPAID, event.date, " ".join(event.orders) or f"{event.kind}, {settlement.channel.name}",
+            f"available on {event.available}, and the last payout is of {last}",
+            rounding.nearest(event.amount, unit), event.record.entry.meta,
+        )
+
+
+def _estimated(books: Books, rows: Iterable[Row], within: Iterable[Record]) -> Iterator[Exceptional]:
     moved = {move.bottle for record in within for move in record.moves}
     unit = minor_unit(books.currency)
-    for row in rows_of(bottles(books)):
+    for row in rows:
         bottle = books.fragrances.get(row["bottle"])
         if bottle is not None and bottle.estimated and (bottle.name in moved or row["ml_left"]):
             yield Exceptional(
@@ -228,7 +248,7 @@ def _undocumented(
             )
 
 
-def _under_cost(books: Books) -> Iterator[Exceptional]:
+def _under_cost(books: Books, rows: Iterable[Row]) -> Iterator[Exceptional]:
     last: dict[str, tuple[Record, Line]] = {}
     for record in books.records:
         for line in record.lines:
@@ -236,7 +256,7 @@ def _under_cost(books: Books) -> Iterator[Exceptional]:
                 last.update((name, (record, line)) for name, quantity in line.parts if quantity > 0)
     unit = minor_unit(books.currency)
     fine = unit.scaleb(-2)
-    for row in rows_of(bottles(books)):
+    for row in rows:
         if row["bottle"] not in last or not row["ml_left"] > 0:
             continue
         record, line = last[row["bottle"]]

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 
+#: Spreadsheets know no earlier one.
+_FIRST_YEAR = 1900
+
+
 def _choices(_ctx: click.Context, _option: click.Parameter, values: Sequence[str]) -> dict[str, str]:
     """Return choices written as `losses=stock`."""
     for value in values:
@@ -32,7 +36,7 @@ def _choices(_ctx: click.Context, _option: click.Parameter, values: Sequence[str
 
 
 @click.command("pack")
-@click.argument("number", metavar="YEAR", type=click.IntRange(datetime.MINYEAR, datetime.MAXYEAR))
+@click.argument("number", metavar="YEAR", type=click.IntRange(_FIRST_YEAR, datetime.MAXYEAR - 1))
 @click.option(
     "-o", "--output", "folder", required=True, type=click.Path(path_type=Path), metavar="DIR",
     help="The folder to make; an earlier pack in it is replaced.",
@@ -82,7 +86,7 @@ def pack_command(
         raise click.ClickException(str(error)) from None
     show(f"{folder}: {len(files)} files of {span.name}")
     if span.errors:
-        show(f"The books have {len(span.errors)} errors; they are on the sheet Exceptions.", err=True)
+        show(f"Errors in the books: {len(span.errors)}. They are on the sheet Exceptions.", err=True)
     show(f"\n{CAUTION}")
 
 
@@ -115,7 +119,7 @@ def _file(span: Span, path: Path) -> None:
     """
     if span.errors:
         count = len(span.errors)
-        raise BooksError(f"Nothing is filed: the books have {count} errors; `millilot check` names them.")
+        raise BooksError(f"Nothing is filed while there are errors in the books: {count}. See `millilot check`.")
     if span.end == datetime.date.max:
         raise BooksError(f"No day comes after {span.end} to file the year on.")
     after = span.end + datetime.timedelta(days=1)

@@ -30,6 +30,8 @@ def put(files: Mapping[str, bytes], folder: Path) -> None:
         FolderError: the folder holds something else, or cannot be written.
     """
     check(folder)
+    # What is called `.` cannot be renamed to.
+    folder = folder.absolute()
     try:
         with TemporaryDirectory(prefix=f".{folder.name}.", dir=folder.parent) as beside:
             new, old = Path(beside, "new"), Path(beside, "old")

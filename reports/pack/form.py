@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from millilot.ledger.records import ZERO
 from millilot.reports.cutoff import cut_off
 from millilot.reports.filled import fill
-from millilot.reports.pack.table import Column, Kind, Row, Table, Term, minus, plus
+from millilot.reports.pack.table import Column, Holds, Row, Table, Term, minus, plus
 from millilot.reports.thresholds import thresholds
 
 if TYPE_CHECKING:
@@ -51,10 +51,10 @@ def form_sheet(span: Span, form: Form, choices: Mapping[str, str]) -> Table:
             Column("what", "What"),
             Column("number", "Line"),
             Column("caption", "Caption, in our words"),
-            Column("amount", "Amount", Kind.MONEY),
+            Column("amount", "Amount", Holds.MONEY),
             Column("mark", "Not checked"),
             Column("source", "Source"),
-            Column("checked", "Checked on", Kind.DATE),
+            Column("checked", "Checked on", Holds.DATE),
             Column("note", "Note"),
         ),
         (*_lines(filled), *_remarks(filled)),
@@ -81,9 +81,9 @@ def cut_off_list(span: Span) -> Table:
         f"Orders paid on or before {span.end} and poured after it",
         (
             Column("order", "Order or split"),
-            Column("paid", "Paid on", Kind.DATE),
-            Column("poured", "Poured on", Kind.DATE),
-            Column("amount", "Paid", Kind.MONEY, total=True),
+            Column("paid", "Paid on", Holds.DATE),
+            Column("poured", "Poured on", Holds.DATE),
+            Column("amount", "Paid", Holds.MONEY, total=True),
             Column("counted", "Counted in receipts"),
         ),
         tuple(rows),
@@ -111,13 +111,13 @@ def threshold_list(span: Span, known: Sequence[Threshold]) -> Table:
 _THRESHOLD_COLUMNS = (
     Column("title", "What"),
     Column("channel", "Channel"),
-    Column("amount", "Amount", Kind.MONEY),
-    Column("limit", "Limit", Kind.MONEY),
-    Column("left", "Left", Kind.MONEY, of=(*plus("limit"), *minus("amount"))),
+    Column("amount", "Amount", Holds.MONEY),
+    Column("limit", "Limit", Holds.MONEY),
+    Column("left", "Left", Holds.MONEY, of=(*plus("limit"), *minus("amount"))),
     Column("currency", "Currency"),
-    Column("count", "Payments", Kind.COUNT),
-    Column("count_limit", "Limit of payments", Kind.COUNT),
-    Column("count_left", "Payments left", Kind.COUNT),
+    Column("count", "Payments", Holds.COUNT),
+    Column("count_limit", "Limit of payments", Holds.COUNT),
+    Column("count_left", "Payments left", Holds.COUNT),
     Column("reached", "Reached"),
     Column("mark", "Not checked"),
     Column("source", "Source"),

@@ -12,8 +12,7 @@ from millilot.reports import rounding
 from millilot.reports.bottles import GIVEN, ML_COLUMNS, bottles, plain, rounded, rows_of
 from millilot.reports.contributed import contributed
 from millilot.reports.measured import measurements
-from millilot.reports.pack.table import Column, Row, Table, minus, plus
-from millilot.reports.pack.table import Kind as Of
+from millilot.reports.pack.table import Column, Holds, Row, Table, minus, plus
 from millilot.reports.year_lines import PURCHASED
 
 if TYPE_CHECKING:
@@ -67,7 +66,7 @@ def cost_of_goods(span: Span) -> Table:
             amount = getattr(span.year, line)
             rows.append(_cost_row({"bottle": None, "fragrance": what}, {line: amount}, nought))
     money = [
-        Column(name, heading, Of.MONEY, total=True)
+        Column(name, heading, Holds.MONEY, total=True)
         for name, heading in (
             ("opening_stock", "Opening stock"),
             ("purchases", "Purchases"),
@@ -87,7 +86,7 @@ def cost_of_goods(span: Span) -> Table:
             Column("bottle", "Bottle"),
             Column("fragrance", "Fragrance"),
             *money,
-            Column("cost_of_goods_sold", "Cost of goods sold", Of.MONEY, total=True, of=_COST),
+            Column("cost_of_goods_sold", "Cost of goods sold", Holds.MONEY, total=True, of=_COST),
         ),
         tuple(rows),
         "Purchases hold delivery, duty and tax on them. Cost of goods holds what was sold, what stayed in the "
@@ -136,15 +135,15 @@ def closing_stock(span: Span) -> Table:
         (
             Column("bottle", "Bottle"),
             Column("fragrance", "Fragrance"),
-            Column("bought", "Bought", Of.DATE),
+            Column("bought", "Bought", Holds.DATE),
             Column("batch", "Batch"),
-            Column("ml_start", "mL at start", Of.QUANTITY, total=True),
-            Column("ml_left", "mL left", Of.QUANTITY, total=True),
-            Column("cost_per_ml", "Cost per mL", Of.UNIT_COST),
-            Column("stock_value", "Value at cost", Of.MONEY, total=True),
+            Column("ml_start", "mL at start", Holds.QUANTITY, total=True),
+            Column("ml_left", "mL left", Holds.QUANTITY, total=True),
+            Column("cost_per_ml", "Cost per mL", Holds.UNIT_COST),
+            Column("stock_value", "Value at cost", Holds.MONEY, total=True),
             Column("how_measured", "How measured"),
-            Column("measured_on", "Measured on", Of.DATE),
-            Column("measured_ml", "mL measured", Of.QUANTITY),
+            Column("measured_on", "Measured on", Holds.DATE),
+            Column("measured_ml", "mL measured", Holds.QUANTITY),
             Column("estimated", "Cost estimated"),
         ),
         tuple(rows),
@@ -190,11 +189,11 @@ def supplies_on_hand(span: Span) -> Table:
         f"Supplies on hand on {span.end}",
         (
             Column("supply", "Supply"),
-            Column("bought", "Bought", Of.DATE),
-            Column("pieces_start", "Pieces at start", Of.QUANTITY),
-            Column("pieces_left", "Pieces left", Of.QUANTITY),
-            Column("cost_each", "Cost each", Of.UNIT_COST),
-            Column("stock_value", "Value at cost", Of.MONEY, total=True),
+            Column("bought", "Bought", Holds.DATE),
+            Column("pieces_start", "Pieces at start", Holds.QUANTITY),
+            Column("pieces_left", "Pieces left", Holds.QUANTITY),
+            Column("cost_each", "Cost each", Holds.UNIT_COST),
+            Column("stock_value", "Value at cost", Holds.MONEY, total=True),
         ),
         rows,
         "Not in closing stock, which is fragrance only; both together are the balance of the stock accounts.",
@@ -221,11 +220,11 @@ _SUMS = {
     "ml_left": (*plus("ml_bought", "ml_found"), *minus("ml_sold", "ml_sampled", "ml_lost", "ml_kept")),
 }
 _KINDS = {
-    **dict.fromkeys(("bottle", "fragrance"), Of.TEXT),
-    **dict.fromkeys(("bought", "paid_back_on"), Of.DATE),
-    **dict.fromkeys(ML_COLUMNS, Of.QUANTITY),
-    "cost_per_ml": Of.UNIT_COST,
-    "payback": Of.RATIO,
+    **dict.fromkeys(("bottle", "fragrance"), Holds.TEXT),
+    **dict.fromkeys(("bought", "paid_back_on"), Holds.DATE),
+    **dict.fromkeys(ML_COLUMNS, Holds.QUANTITY),
+    "cost_per_ml": Holds.UNIT_COST,
+    "payback": Holds.RATIO,
 }
 
 
@@ -258,9 +257,9 @@ def _bottle_rows(span: Span) -> tuple[Row, ...]:
 
 
 def _bottle_column(name: str) -> Column:
-    kind = _KINDS.get(name, Of.MONEY)
+    kind = _KINDS.get(name, Holds.MONEY)
     heading = name.replace("_", " ").capitalize().replace("Ml ", "mL ").replace(" ml", " mL")
-    return Column(name, heading, kind, total=kind in {Of.MONEY, Of.QUANTITY}, of=_SUMS.get(name, ()))
+    return Column(name, heading, kind, total=kind in {Holds.MONEY, Holds.QUANTITY}, of=_SUMS.get(name, ()))
 
 
 def owned_before(span: Span) -> Table:
@@ -281,11 +280,11 @@ def owned_before(span: Span) -> Table:
         (
             Column("bottle", "Bottle"),
             Column("fragrance", "Fragrance"),
-            Column("bought", "Came in", Of.DATE),
-            Column("ml", "mL", Of.QUANTITY, total=True),
-            Column("cost", "Cost in the books", Of.MONEY, total=True),
-            Column("paid", "Paid", Of.MONEY),
-            Column("market_value", "Market value", Of.MONEY),
+            Column("bought", "Came in", Holds.DATE),
+            Column("ml", "mL", Holds.QUANTITY, total=True),
+            Column("cost", "Cost in the books", Holds.MONEY, total=True),
+            Column("paid", "Paid", Holds.MONEY),
+            Column("market_value", "Market value", Holds.MONEY),
             Column("estimated", "Estimated"),
         ),
         tuple(rows),

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from millilot.ledger.accounts import Role
-from millilot.ledger.records import Kind as Why
+from millilot.ledger.records import Kind
+from millilot.reports.check import plugin_order, problems
 from millilot.reports.exceptions import exceptions
-from millilot.reports.pack.table import Column, Kind, Row, Table
+from millilot.reports.pack.table import Column, Holds, Row, Table
 from millilot.reports.year_notes import year_notes
 
 if TYPE_CHECKING:
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
 
 def exception_list(span: Span) -> Table:
     """Return what is not proven, not explained, or odd."""
-    found = exceptions(span.entries, span.errors, span.closing, span.start, span.end, documented=span.documented)
+    wrong = [*plugin_order(span.options_map), *problems(span.entries, span.errors)]
+    found = exceptions(span.entries, wrong, span.closing, span.start, span.end, documented=span.documented)
     rows = [
         Row(
             {
@@ -40,10 +42,10 @@ def exception_list(span: Span) -> Table:
         f"What to look into, {span.name}",
         (
             Column("cause", "Why"),
-            Column("date", "Date", Kind.DATE),
+            Column("date", "Date", Holds.DATE),
             Column("what", "What"),
             Column("detail", "What is known"),
-            Column("amount", "Amount", Kind.MONEY),
+            Column("amount", "Amount", Holds.MONEY),
             Column("written_in", "Written in"),
         ),
         tuple(rows),
@@ -135,7 +137,7 @@ _RULES = {
     ),
     "Names": (
         "Buyers are not in this pack: neither names nor the words of an order. Sellers of purchases and "
-        "expenses are, as the proof of them."
+        "expenses are, as the proof of them; the owner's own words stand beside expenses and losses."
     ),
 }
 
@@ -150,7 +152,7 @@ def _settings(span: Span) -> Iterator[tuple[str, str]]:
     within = [move for record in span.records for move in record.moves if move.bottle in span.closing.fragrances]
     days = [*(take.day for take in settings.stocktakes), *(take.day for take in settings.weighings)]
     measured = sum(span.start <= day <= span.end for day in days)
-    shrunk = sum(move.kind is Why.SHRINKAGE for move in within)
+    shrunk = sum(move.kind is Kind.SHRINKAGE for move in within)
     yield "Measured", f"{measured} measurements in the range; {shrunk} found less than the books had."
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from millilot.ledger.channels import read_channels
 from millilot.ledger.records import ZERO
 from millilot.reports.channel import SIGNS, statement
-from millilot.reports.pack.table import Column, Kind, Row, Table, Term, minus, plus
+from millilot.reports.pack.table import Column, Holds, Row, Table, Term, minus, plus
 from millilot.reports.payouts import settle, title
 from millilot.reports.tie_out import CurrencyError, tie_out
 
@@ -57,8 +57,8 @@ def bank_tie_out(span: Span) -> Table:
         f"What the channels took, paid out and hold, {span.name}",
         (
             Column("caption", "Line"),
-            *(Column(each.account, each.name, Kind.MONEY) for each in channels),
-            Column("total", "Total", Kind.MONEY, of=plus(*years)),
+            *(Column(each.account, each.name, Holds.MONEY) for each in channels),
+            Column("total", "Total", Holds.MONEY, of=plus(*years)),
             Column("line", "Its name in Millilot"),
         ),
         tuple(rows) if channels else (),
@@ -103,12 +103,12 @@ def payouts(span: Span) -> Table:
         (
             Column("channel", "Channel"),
             Column("payout", "Payout"),
-            Column("date", "Left on", Kind.DATE),
-            Column("amount", "Amount", Kind.MONEY, total=True),
-            Column("orders", "Orders", Kind.COUNT),
+            Column("date", "Left on", Holds.DATE),
+            Column("amount", "Amount", Holds.MONEY, total=True),
+            Column("orders", "Orders", Holds.COUNT),
             Column("state", "State"),
-            Column("bank_date", "In the bank on", Kind.DATE),
-            Column("difference", "Difference", Kind.MONEY, total=True),
+            Column("bank_date", "In the bank on", Holds.DATE),
+            Column("difference", "Difference", Holds.MONEY, total=True),
         ),
         tuple(rows),
         "The difference is what reached the bank less what the events it paid come to; what is under way is in "
@@ -141,7 +141,7 @@ def form_tie_out(span: Span) -> Table:
         (
             Column("channel", "Channel"),
             Column("line", "Line"),
-            Column("amount", "Amount", Kind.MONEY),
+            Column("amount", "Amount", Holds.MONEY),
             Column("remark", "Remark"),
         ),
         tuple(rows),

@@ -11,7 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from millilot.reports.pack import charts
 from millilot.reports.pack.manifest import books_digest
-from millilot.reports.pack.table import Kind
+from millilot.reports.pack.table import Holds
 from millilot.reports.pack.workbook import LETTER_CURRENCIES
 from millilot.reports.tables import printable, text
 
@@ -76,7 +76,7 @@ def _without_blanks(table: Table) -> Table:
 def _shown(value: Value, column: Column) -> str:
     """Return a value as it stands on the page."""
     match value:
-        case Decimal() if column.kind is Kind.RATIO:
+        case Decimal() if column.kind is Holds.RATIO:
             return f"{value * 100:,.2f} %"
         case Decimal() | int() if column.kind.is_figure:
             return f"{value:,f}" if isinstance(value, Decimal) else f"{value:,}"

@@ -11,7 +11,7 @@ from millilot.ledger.channels import changes_of, read_channels
 from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.allocation import supplies_drawn
-from millilot.reports.pack.table import Column, Kind, Row, Table, minus, plus
+from millilot.reports.pack.table import Column, Holds, Row, Table, minus, plus
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -84,21 +84,21 @@ def sales_by_channel(span: Span) -> Table:
         (
             Column("year", "Year"),
             Column("channel", "Channel"),
-            Column("orders", "Orders", Kind.COUNT, total=True),
-            Column("items", "Items", Kind.COUNT, total=True),
-            Column("gross_items", "Gross items", Kind.MONEY, total=True),
-            Column("discounts", "less discounts", Kind.MONEY, total=True),
-            Column("postage_charged", "Postage charged", Kind.MONEY, total=True),
+            Column("orders", "Orders", Holds.COUNT, total=True),
+            Column("items", "Items", Holds.COUNT, total=True),
+            Column("gross_items", "Gross items", Holds.MONEY, total=True),
+            Column("discounts", "less discounts", Holds.MONEY, total=True),
+            Column("postage_charged", "Postage charged", Holds.MONEY, total=True),
             Column(
-                "gross_receipts", "Gross receipts", Kind.MONEY, total=True,
+                "gross_receipts", "Gross receipts", Holds.MONEY, total=True,
                 of=(*plus("gross_items"), *minus("discounts"), *plus("postage_charged")),
             ),
-            Column("refunds", "less refunds", Kind.MONEY, total=True),
+            Column("refunds", "less refunds", Holds.MONEY, total=True),
             Column(
-                "net_sales", "Net sales", Kind.MONEY, total=True,
+                "net_sales", "Net sales", Holds.MONEY, total=True,
                 of=(*plus("gross_receipts"), *minus("refunds")),
             ),
-            Column("tax_collected", "Tax collected", Kind.MONEY, total=True),
+            Column("tax_collected", "Tax collected", Holds.MONEY, total=True),
         ),
         tuple(rows),
         "Before fees; tax collected for others is no receipt and stands beside. Discounts are those the books "
@@ -172,11 +172,11 @@ def fees_by_kind(span: Span) -> Table:
         (
             Column("channel", "Channel"),
             Column("line", "Line of the summary"),
-            Column("kind", "Kind"),
-            Column("amount", "Charged", Kind.MONEY, total=True),
-            Column("refunded_fee", "less refunded", Kind.MONEY, total=True),
+            Column("kind", "Holds"),
+            Column("amount", "Charged", Holds.MONEY, total=True),
+            Column("refunded_fee", "less refunded", Holds.MONEY, total=True),
             Column(
-                "net", "Net", Kind.MONEY, total=True, of=(*plus("amount"), *minus("refunded_fee")),
+                "net", "Net", Holds.MONEY, total=True, of=(*plus("amount"), *minus("refunded_fee")),
             ),
         ),
         tuple(rows),

@@ -13,8 +13,7 @@ from millilot.reports import rounding
 from millilot.reports.allocation import supplies_drawn
 from millilot.reports.bottles import plain
 from millilot.reports.exceptions import has_document
-from millilot.reports.pack.table import Column, Row, Table
-from millilot.reports.pack.table import Kind as Of
+from millilot.reports.pack.table import Column, Holds, Row, Table
 from millilot.reports.year_lines import PURCHASED
 
 if TYPE_CHECKING:
@@ -40,7 +39,7 @@ _SELLING = frozenset(
 )
 
 _COMMON = (
-    Column("date", "Date", Of.DATE),
+    Column("date", "Date", Holds.DATE),
     Column("line", "Line"),
     Column("seller", "Seller"),
     Column("what", "What"),
@@ -79,8 +78,8 @@ def purchases(span: Span) -> Table:
         (
             *_COMMON,
             Column("bottle", "Bottle"),
-            Column("ml", "mL", Of.QUANTITY, total=True),
-            Column("amount", "Cost with delivery", Of.MONEY, total=True),
+            Column("ml", "mL", Holds.QUANTITY, total=True),
+            Column("amount", "Cost with delivery", Holds.MONEY, total=True),
             Column("document", "Document"),
         ),
         tuple(rows),
@@ -98,8 +97,8 @@ def supplies_and_expenses(span: Span) -> Table:
         (
             *_COMMON,
             Column("order", "With order"),
-            Column("bought", "Bought into stock", Of.MONEY, total=True),
-            Column("amount", "Charged to the line", Of.MONEY, total=True),
+            Column("bought", "Bought into stock", Holds.MONEY, total=True),
+            Column("amount", "Charged to the line", Holds.MONEY, total=True),
             Column("document", "Document"),
         ),
         tuple(Row(row) for row in rows),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from millilot.reports.pack.table import Column, Kind, Row, Table, Term, minus, plus
+from millilot.reports.pack.table import Column, Holds, Row, Table, Term, minus, plus
 from millilot.reports.year_lines import TOTALS
 
 if TYPE_CHECKING:
@@ -66,9 +66,9 @@ def summary(span: Span) -> Table:
         f"Summary of {span.name}",
         (
             Column("caption", "Line"),
-            Column("amount", span.name, Kind.MONEY),
-            Column("year_before", "Year before", Kind.MONEY),
-            Column("change", "Change", Kind.MONEY, of=(*plus("amount"), *minus("year_before"))),
+            Column("amount", span.name, Holds.MONEY),
+            Column("year_before", "Year before", Holds.MONEY),
+            Column("change", "Change", Holds.MONEY, of=(*plus("amount"), *minus("year_before"))),
             Column("line", "Its name in Millilot"),
         ),
         tuple(rows),

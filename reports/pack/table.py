@@ -20,7 +20,7 @@ Value: TypeAlias = str | Decimal | int | datetime.date | None
 Cells: TypeAlias = Mapping[str, Value]
 
 
-class Kind(StrEnum):
+class Holds(StrEnum):
     """What a column holds: money in minor units, mL or pieces, whole numbers, parts of one, ..."""
 
     TEXT = "text"
@@ -34,7 +34,7 @@ class Kind(StrEnum):
     @property
     def is_figure(self) -> bool:
         """Whether it is a number."""
-        return self not in {Kind.TEXT, Kind.DATE}
+        return self not in {Holds.TEXT, Holds.DATE}
 
 
 class Term(NamedTuple):
@@ -68,7 +68,7 @@ class Column:
 
     name: str
     heading: str
-    kind: Kind = Kind.TEXT
+    kind: Holds = Holds.TEXT
     total: bool = False
     of: tuple[Term, ...] = ()
 
@@ -128,9 +128,4 @@ class Table:
         if not column.total:
             return None
         total = sum((row.figure(column.name) for row in self.rows), ZERO)
-        return int(total) if column.kind is Kind.COUNT else total
-
-
-def rows_of(cells: list[dict[str, Value]]) -> tuple[Row, ...]:
-    """Return plain rows."""
-    return tuple(Row(each) for each in cells)
+        return int(total) if column.kind is Holds.COUNT else total

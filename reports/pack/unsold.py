@@ -12,10 +12,10 @@ from millilot.ledger.money import weight
 from millilot.ledger.records import ZERO, Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import GIVEN, plain
-from millilot.reports.pack.table import Column, Row, Table
-from millilot.reports.pack.table import Kind as Of
+from millilot.reports.pack.table import Column, Holds, Row, Table
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterator, Sequence
     from decimal import Decimal
 
@@ -28,74 +28,77 @@ _IN_GOODS = {Kind.POUR_LOSS: "stayed in the syringe", Kind.SHRINKAGE: "missing w
 
 def losses(span: Span) -> Table:
     """Return all that was lost: on the loss account one by one, in cost of goods by bottle."""
-    rows: list[dict[str, Value]] = []
-    in_goods: dict[tuple[str, Kind], list[Move]] = defaultdict(list)
-    exact: list[Decimal] = []
-    fragrances = span.closing.fragrances
-    for record in span.records:
-        for move in record.moves:
-            if move.bottle not in fragrances:
-                continue
-            if move.kind in _IN_GOODS:
-                in_goods[move.bottle, move.kind].append(move)
-            elif move.kind is Kind.LOST:
-                exact.append(-move.cost)
-                rows.append(_lost(span, record, move))
-        compensation = -sum((m.amount for m in record.money if m.role is Role.COMPENSATION), ZERO)
-        if compensation:
-            amount = rounding.nearest(compensation, span.unit)
-            exact.append(ZERO)
-            rows.append(
-                {"date": record.date, "what": "compensation", "order": record.order, "compensation": amount},
-            )
-    for row, cost in zip(rows, rounding.shares_of(exact, span.year.losses, span.unit), strict=True):
-        if "ml" in row:
-            row["losses"] = cost
-    groups = [(bottle, kind, moves) for bottle in fragrances for kind in _IN_GOODS
-              if (moves := in_goods.get((bottle, kind)))]
-    costs = rounding.shares([-sum((m.cost for m in moves), ZERO) for _, _, moves in groups], span.unit)
-    for (bottle, kind, moves), cost in zip(groups, costs, strict=True):
-        rows.append(
-            {
-                "what": _IN_GOODS[kind], "bottle": bottle, "fragrance": fragrances[bottle].commodity.name,
-                "ml": plain(-sum((m.quantity for m in moves), ZERO)), "in_cost_of_goods": cost,
-            },
-        )
+    rows = sorted([*_lost(span), *_compensated(span)], key=lambda row: row[0])
     return Table(
         "Losses",
         f"Losses, {span.name}",
         (
-            Column("date", "Date", Of.DATE),
+            Column("date", "Date", Holds.DATE),
             Column("what", "What"),
             Column("bottle", "Bottle"),
             Column("fragrance", "Fragrance"),
             Column("order", "Order"),
-            Column("ml", "mL", Of.QUANTITY, total=True),
-            Column("losses", "Losses, at cost", Of.MONEY, total=True),
-            Column("in_cost_of_goods", "In cost of goods", Of.MONEY, total=True),
-            Column("compensation", "Compensation", Of.MONEY, total=True),
+            Column("ml", "mL", Holds.QUANTITY, total=True),
+            Column("losses", "Losses, at cost", Holds.MONEY, total=True),
+            Column("in_cost_of_goods", "In cost of goods", Holds.MONEY, total=True),
+            Column("compensation", "Compensation", Holds.MONEY, total=True),
         ),
-        tuple(Row(row) for row in rows),
+        (*(Row({"date": day, **cells}) for day, cells in rows), *map(Row, _lost_in_goods(span))),
         "A lost parcel that was refunded stays sold: its goods are in cost of goods and its refund in refunds. "
         "One that was poured again is a loss. What stayed in the syringe, and what was missing when counted, is "
         "in cost of goods.",
     )
 
 
-def _lost(span: Span, record: Record, move: Move) -> dict[str, Value]:
-    return {
-        "date": record.date,
-        "what": _own_words(record) or "lost, poured again",
-        "bottle": move.bottle,
-        "fragrance": span.closing.fragrances[move.bottle].commodity.name,
-        "order": record.order,
-        "ml": plain(-move.quantity),
-    }
+def _lost(span: Span) -> Iterator[tuple[datetime.date, dict[str, Value]]]:
+    """Yield what went to the loss account, each with its day; the costs add up to the year's line."""
+    fragrances = span.closing.fragrances
+    found = [
+        (record, move)
+        for record in span.records
+        for move in record.moves
+        if move.kind is Kind.LOST and move.bottle in fragrances
+    ]
+    costs = rounding.shares_of([-move.cost for _, move in found], span.year.losses, span.unit)
+    for (record, move), cost in zip(found, costs, strict=True):
+        yield record.date, {
+            "what": "poured again" if record.order is not None else record.entry.narration or "lost",
+            "bottle": move.bottle,
+            "fragrance": fragrances[move.bottle].commodity.name,
+            "order": record.order,
+            "ml": plain(-move.quantity),
+            "losses": cost,
+        }
 
 
-def _own_words(record: Record) -> str:
-    """Return the narration of what belongs to no order; that of an order may tell of its buyer."""
-    return "" if record.order is not None else record.entry.narration or ""
+def _compensated(span: Span) -> Iterator[tuple[datetime.date, dict[str, Value]]]:
+    for record in span.records:
+        compensation = -sum((money.amount for money in record.money if money.role is Role.COMPENSATION), ZERO)
+        if compensation:
+            amount = rounding.nearest(compensation, span.unit)
+            yield record.date, {"what": "compensation", "order": record.order, "compensation": amount}
+
+
+def _lost_in_goods(span: Span) -> list[dict[str, Value]]:
+    """Return what stayed in the syringe and what was missing, by bottle."""
+    fragrances = span.closing.fragrances
+    moves: dict[tuple[str, Kind], list[Move]] = defaultdict(list)
+    for record in span.records:
+        for move in record.moves:
+            if move.kind in _IN_GOODS and move.bottle in fragrances:
+                moves[move.bottle, move.kind].append(move)
+    groups = [(bottle, kind) for bottle in fragrances for kind in _IN_GOODS if (bottle, kind) in moves]
+    costs = rounding.shares([-sum((move.cost for move in moves[group]), ZERO) for group in groups], span.unit)
+    return [
+        {
+            "what": _IN_GOODS[kind],
+            "bottle": bottle,
+            "fragrance": fragrances[bottle].commodity.name,
+            "ml": plain(-sum((move.quantity for move in moves[bottle, kind]), ZERO)),
+            "in_cost_of_goods": cost,
+        }
+        for (bottle, kind), cost in zip(groups, costs, strict=True)
+    ]
 
 
 @dataclass(slots=True)
@@ -143,17 +146,17 @@ def swaps_and_gifts(span: Span) -> Table:
         "Swaps and gifts",
         f"Swaps, samples, own use and gifts, {span.name}",
         (
-            Column("date", "Date", Of.DATE),
+            Column("date", "Date", Holds.DATE),
             Column("what", "What"),
             Column("order", "With order"),
             Column("bottle_out", "Given"),
-            Column("ml_out", "mL given", Of.QUANTITY, total=True),
-            Column("cost_out", "Its cost", Of.MONEY, total=True),
-            Column("value_out", "Its value", Of.MONEY, total=True),
+            Column("ml_out", "mL given", Holds.QUANTITY, total=True),
+            Column("cost_out", "Its cost", Holds.MONEY, total=True),
+            Column("value_out", "Its value", Holds.MONEY, total=True),
             Column("bottle_in", "Received"),
-            Column("ml_in", "mL received", Of.QUANTITY, total=True),
-            Column("value_in", "Its value", Of.MONEY, total=True),
-            Column("cash", "Cash received", Of.MONEY, total=True),
+            Column("ml_in", "mL received", Holds.QUANTITY, total=True),
+            Column("value_in", "Its value", Holds.MONEY, total=True),
+            Column("cash", "Cash received", Holds.MONEY, total=True),
         ),
         tuple(rows),
         "A swap is income at the value of what was given; what came in is a purchase at its value. Samples are an "

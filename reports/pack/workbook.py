@@ -12,7 +12,7 @@ from xlsxwriter import Workbook
 from xlsxwriter.utility import xl_rowcol_to_cell
 
 from millilot.ledger.money import minor_digits
-from millilot.reports.pack.table import Kind
+from millilot.reports.pack.table import Holds
 from millilot.reports.tables import neutralised
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ _LETTER, _A4 = 1, 9
 LETTER_CURRENCIES = frozenset({"USD", "CAD", "MXN", "CLP", "COP", "PHP"})
 
 #: Widths are in characters, heights in points.
-_WIDTHS = {Kind.DATE: 12, Kind.MONEY: 13, Kind.UNIT_COST: 10, Kind.QUANTITY: 9, Kind.COUNT: 9, Kind.RATIO: 9}
+_WIDTHS = {Holds.DATE: 12, Holds.MONEY: 13, Holds.UNIT_COST: 10, Holds.QUANTITY: 9, Holds.COUNT: 9, Holds.RATIO: 9}
 _WIDEST, _WIDEST_OF_FEW = 42, 90
 _FEW_COLUMNS = 3
 _LINE = 15
@@ -76,7 +76,7 @@ def workbook(tables: Sequence[Table], subtitle: str, caution: str, currency: str
 class _Look(NamedTuple):
     """How a cell looks."""
 
-    kind: Kind
+    kind: Holds
     sum: bool = False
     foot: bool = False
 
@@ -89,11 +89,11 @@ class _Styles:
         digits = minor_digits(currency)
         amount = "#,##0" + (f".{'0' * digits}" if digits else "")
         self._numbers = {
-            Kind.DATE: "yyyy-mm-dd",
-            Kind.MONEY: f"{amount};-{amount}",
-            Kind.UNIT_COST: f"#,##0.{'0' * (digits + 2)}",
-            Kind.COUNT: "#,##0",
-            Kind.RATIO: "0.00%",
+            Holds.DATE: "yyyy-mm-dd",
+            Holds.MONEY: f"{amount};-{amount}",
+            Holds.UNIT_COST: f"#,##0.{'0' * (digits + 2)}",
+            Holds.COUNT: "#,##0",
+            Holds.RATIO: "0.00%",
         }
         self._made: dict[_Look, Format] = {}
         self.title = book.add_format({"bold": True, "font_size": 14})
@@ -115,7 +115,7 @@ class _Styles:
                 properties["num_format"] = self._numbers[look.kind]
             if not look.kind.is_figure:
                 # A space on the left, or it would touch the figure before it.
-                properties |= {"align": "left", "indent": 1, "text_wrap": look.kind is Kind.TEXT}
+                properties |= {"align": "left", "indent": 1, "text_wrap": look.kind is Holds.TEXT}
             if look.sum or look.foot:
                 properties["bold"] = True
             if look.foot:
@@ -140,7 +140,7 @@ class _Sheet:
         sheet, styles = self.sheet, self.styles
         sheet.write_string(0, 0, self.table.title, styles.title)
         sheet.write_string(1, 0, neutralised(subtitle), styles.subtitle)
-        sheet.merge_range(2, 0, 2, len(self.widths) - 1, self.table.note, styles.note)
+        self._spread(2, 0, self.table.note, styles.note)
         sheet.set_row(2, _LINE * _lines(self.table.note, sum(self.widths)))
         for place, column in enumerate(self.table.columns):
             heading = styles.figure_heading if column.kind.is_figure else styles.heading
@@ -162,13 +162,18 @@ class _Sheet:
         for place, column in enumerate(self.table.columns):
             if column.name == row.spread:
                 widths[place] = sum(widths[place:])
-                last, text = len(widths) - 1, neutralised(str(row.cells[row.spread]))
-                self.sheet.merge_range(number, place, number, last, text, self.styles.cell(_Look(Kind.TEXT)))
+                self._spread(number, place, str(row.cells[row.spread]), self.styles.cell(_Look(Holds.TEXT)))
                 break
             self._cell(number, place, row, column)
         # Not every program works out how high a row of wrapped text has to be.
         texts = [str(row.cells.get(column.name) or "") for column in self.table.columns]
         self.sheet.set_row(number, _LINE * min(max(map(_lines, texts, widths)), _MOST_LINES))
+
+    def _spread(self, number: int, place: int, text: str, style: Format) -> None:
+        """Write a text that has the row to itself from a column on."""
+        # The library would look into a text given here; written over it, it is a text and nothing else.
+        self.sheet.merge_range(number, place, number, len(self.widths) - 1, "", style)
+        self._value(number, place, text, style)
 
     def _cell(self, number: int, place: int, row: Row, column: Column) -> None:
         value = row.cells.get(column.name)
@@ -179,7 +184,7 @@ class _Sheet:
         elif column.of:
             parts = [(sign, xl_rowcol_to_cell(number, self.place[name])) for sign, name in column.of]
             self._formula(number, place, parts, value, style)
-        elif is_sum and column.kind is Kind.MONEY:
+        elif is_sum and column.kind is Holds.MONEY:
             parts = [(sign, xl_rowcol_to_cell(self.row_of_key[name], place)) for sign, name in row.of]
             self._formula(number, place, parts, value, style)
         else:
@@ -219,7 +224,7 @@ class _Sheet:
     def _width(self, column: Column) -> int:
         # A heading wraps between words only.
         narrowest = max(map(len, column.heading.split())) + 3
-        if column.kind is not Kind.TEXT:
+        if column.kind is not Holds.TEXT:
             return max(_WIDTHS[column.kind], narrowest)
         texts = (row.cells.get(column.name) for row in self.table.rows if row.spread != column.name)
         longest = max((len(str(text or "")) for text in texts), default=0)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from openpyxl import load_workbook
 
 from millilot.reports.pack.span import Span
-from millilot.reports.pack.table import Kind
+from millilot.reports.pack.table import Holds
 
 from .books import HEAD, load
 
@@ -56,13 +56,13 @@ def assert_sums_hold(table: Table, unit: Decimal = Decimal("0.01")) -> None:
             value = row.cells.get(each.name)
             if value is None:
                 continue
-            if each.kind is Kind.MONEY:
+            if each.kind is Holds.MONEY:
                 assert value == value.quantize(unit), (table.name, each.name, value)
                 assert value.as_tuple().exponent == unit.as_tuple().exponent, (table.name, each.name, value)
             if each.of:
                 parts = sum((sign * row.figure(name) for sign, name in each.of), Decimal(0))
                 assert abs(parts - value) < Decimal("1E-18"), (table.name, each.name, value, parts)
-            elif row.of and each.kind is Kind.MONEY:
+            elif row.of and each.kind is Holds.MONEY:
                 parts = sum((sign * by_key[name].figure(each.name) for sign, name in row.of), Decimal(0))
                 assert parts == value, (table.name, row.key, value, parts)
 

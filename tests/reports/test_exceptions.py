@@ -184,3 +184,25 @@ def test_payouts_that_are_open() -> None:
         ("1", "not all of it has reached the bank", Decimal("-20.00")),
         ("2", "under way to the bank", Decimal("-10.00")),
     ]
+
+
+def test_orders_that_no_payout_has_paid() -> None:
+    # What came in after the last payout waits for the next one, and what is held back waits too.
+    books = SHELF + """
+2026-02-01 * "paid" ^order-1 ^payout-1
+  Income:Sales  -5 CEDARHOUR @@ 20.00 USD
+  Assets:Marketplace:Lantern
+2026-02-02 * "forgotten" ^order-2
+  Income:Sales  -5 CEDARHOUR @@ 7.00 USD
+  Assets:Marketplace:Lantern
+2026-02-03 * "held" ^order-3 #hold
+  Income:Sales  -5 CEDARHOUR @@ 8.00 USD
+  Assets:Marketplace:Lantern
+2026-02-05 * "payout" ^payout-1
+  Assets:Marketplace:Lantern  -20.00 USD
+  Assets:Bank
+2026-02-06 * "not yet" ^order-4
+  Income:Sales  -5 CEDARHOUR @@ 9.00 USD
+  Assets:Marketplace:Lantern
+"""
+    assert [(each.what, each.amount) for each in found(books, Cause.UNPAID)] == [("order-2", Decimal("7.00"))]

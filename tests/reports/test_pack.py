@@ -7,6 +7,7 @@ import datetime
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 import zipfile
@@ -21,13 +22,13 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from millilot.reports.command import main
 from millilot.reports.forms import find_form, read_forms
-from millilot.reports.pack import PAGE, WORKBOOK, Outside, pack, tables
+from millilot.reports.pack import PAGE, WORKBOOK, Outside, charts, pack, tables
 from millilot.reports.pack.folder import FolderError, put
 from millilot.reports.pack.manifest import NAME
-from millilot.reports.pack.table import Kind
+from millilot.reports.pack.table import Holds
 from millilot.reports.thresholds import read_thresholds
 
-from .books import SHELF
+from .books import HEAD, SHELF
 from .sheets import assert_sums_hold, by_name, calculated, column, sheets_of, span, total
 from .test_laws import histories
 
@@ -281,11 +282,11 @@ def test_amounts_are_numbers_with_a_format() -> None:
         for place, each in enumerate(table.columns, start=1):
             for number, row in enumerate(table.rows, start=5):
                 cell, value = opened[table.name].cell(number, place), row.cells.get(each.name)
-                if each.kind is Kind.MONEY and value is not None:
+                if each.kind is Holds.MONEY and value is not None:
                     assert cell.data_type == "n"
                     assert Decimal(str(cell.value)) == value
                     assert "0.00" in cell.number_format
-                elif each.kind is Kind.DATE and value is not None:
+                elif each.kind is Holds.DATE and value is not None:
                     assert cell.value.date() == value
 
 
@@ -360,7 +361,7 @@ def test_the_csv_files_hold_what_the_sheets_hold() -> None:
     for table in tables(of_year, PLAIN):
         rows = list(csv.DictReader(io.StringIO(files[table.file].decode(), newline="")))
         assert len(rows) == len(table.rows)
-        for name in (each.name for each in table.columns if each.kind is Kind.MONEY):
+        for name in (each.name for each in table.columns if each.kind is Holds.MONEY):
             assert [row[name] for row in rows] == [
                 "" if value is None else str(value) for value in column(table, name)
             ]
@@ -511,6 +512,21 @@ def test_a_failure_leaves_all_as_it_was(earlier: bool, tmp_path: Path) -> None:
     assert not earlier or contents(folder) == OURS
 
 
+def test_the_folder_one_is_in(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    put(OURS, Path())
+    assert contents(tmp_path) == OURS
+
+
+def test_what_is_wrong_in_the_books_is_on_the_list() -> None:
+    # Without the plugin nothing is drawn.
+    of_year = span("2026-01-05 * \"unbalanced\"\n  Assets:Bank  1.00 USD\n", head=HEAD.replace("plugin", ";"))
+    causes = [(row.cells["cause"], row.cells["what"]) for row in sheets(of_year)["Exceptions"].rows]
+    assert [cause for cause, _ in causes] == ["error in the books"] * 2
+    assert any("plugin" in str(what) for _, what in causes)
+    assert any("balance" in str(what) for _, what in causes)
+
+
 def test_a_folder_in_no_folder_is_refused_in_words(sample: Path, tmp_path: Path) -> None:
     folder = tmp_path / "no" / "pack"
     result = CliRunner().invoke(main, ["pack", "2025", "-o", str(folder), "-b", str(sample / "main.beancount")])
@@ -590,3 +606,40 @@ def test_books_with_little_in_them_give_a_pack_too(books: str) -> None:
         for table in tables(of_year, PLAIN):
             assert_sums_hold(table)
         assert WORKBOOK in pack(of_year, PLAIN)
+
+
+# --- The page -------------------------------------------------------------------------------------------------
+
+
+@few_books
+@given(histories())
+def test_charts_stay_in_their_frame_and_show_the_years_figures(history: list[str]) -> None:
+    of_year = span("\n".join(history))
+    found = sheets(of_year)
+    way = charts.waterfall(found["Summary"], "amount")
+    drawn = [way, charts.by_month(of_year), charts.payback(found["Bottle results"])]
+    for chart in filter(None, drawn):
+        for box in chart.boxes:
+            assert box.width >= 0
+            assert 0 <= box.x <= box.x + box.width <= charts.WIDTH
+            assert 0 <= box.y <= box.y + box.height <= chart.height
+    shown = [Decimal(words.text.replace(",", "")) for words in way.words if words.anchor == "start"]
+    # The steps lead from the first bar to the last.
+    assert sum(shown[:-1]) == shown[-1] == of_year.year.business_profit
+
+
+def test_the_page_needs_nothing_else() -> None:
+    text = pack(span(TWO_CHANNELS), SHOWN)[PAGE].decode()
+    assert text.startswith("<!doctype html>")
+    assert text.count("<svg") == 3
+    assert not re.search(r"<script|<link|src=|href=|url\(|@import", text)
+    assert "Records, not tax advice" in text
+    assert "us-hobby" in text
+
+
+def test_sums_of_the_page_are_those_of_the_sheets() -> None:
+    of_year = span(TWO_CHANNELS)
+    text = pack(of_year, SHOWN)[PAGE].decode()
+    # 5 + 10 mL at 1.296 and 10 mL at 2.00; 20 + 4 + 18 + 11 received.
+    for figure in ("39.44", "53.00"):
+        assert f">{figure}<" in text
