@@ -38,13 +38,18 @@ _LIKELY, _REMOTE = 90, 30
 #: Characters a title may have; what is longer is a text of some other kind.
 _LONGEST = 500
 
-#: Words of a title that do not tell one fragrance from another, nor a decant from anything else.
+#: Words of a title that do not tell one fragrance from another, nor a decant from anything else; folded, in the
+#: languages of the headings that `millilot profile` knows.
 _PLAIN_WORDS = frozenset(
-    {
-        "a", "atomiser", "atomizer", "dabber", "decant", "decanted", "decants", "fragrance", "glass", "hand", "in",
-        "of", "perfume", "poured", "rebottled", "sample", "samples", "scent", "size", "spray", "sprayer", "sprays",
-        "the", "travel", "vial", "vials",
-    },
+    """
+    a atomiser atomizer dabber decant decanted decants fragrance glass hand in of perfume poured rebottled sample
+    samples scent size spray sprayer sprays the travel vial vials
+    abfullung duft flakon im mit parfumprobe probe reisegrosse zerstauber
+    decante echantillon en flacon vaporisateur
+    frasco muestra vaporizador
+    campione flacone profumo spruzzo vaporizzatore
+    flesje geur met proefje staaltje verstuiver
+    """.split(),  # noqa: SIM905  # a list of forty quoted words is no easier to read
 )
 #: How strengths are written, the longer ways first.
 _STRENGTHS: dict[tuple[str, ...], str] = {
@@ -148,6 +153,31 @@ class TitleReader:
             return []
         likely = sorted(self._likely(fold(title), quantity), key=lambda each: (-each.certainty, each.parts))
         return likely[:most]
+
+    def doubt(self, sku: str, title: str, quantity: int = 1) -> str:
+        """Return why a title is not certain, in words; empty for one that is."""
+        return "" if self.read(sku, title, quantity) is not None else next(self._doubts(fold(title), quantity))
+
+    def _doubts(self, title: str, quantity: int) -> Iterator[str]:
+        """Yield what keeps a title from being certain, the plainest first."""
+        size, tokens = read_size(title), _tokens(title)
+        names = list(self._names(tokens))
+        if not title:
+            yield "it has no title"
+        if self._rules.pattern is not None:
+            yield "its title does not fit the pattern with a fragrance of the books"
+        if len(names) != 1:
+            yield f"its title names {'several fragrances' if names else 'no fragrance of the books'}"
+        if size.ml is None:
+            yield "its title names no size in mL"
+        if not _is_settled(size, quantity):
+            yield "its title leaves open how many vials of which size it is"
+        [named] = names
+        rest = [token for place, token in enumerate(tokens) if not named.start <= place < named.end]
+        if words := sorted(self._telling(rest, size)):
+            quoted = ", ".join(f'"{word}"' for word in words)
+            yield f"its title has {quoted}, which may mean another fragrance; if not, add it to [titles] ignore"
+        yield "its title fits several fragrances of the books"
 
     def _read(self, sku: str, title: str, quantity: int) -> Pour | Bundle | None:
         stated = self._rules.skus.get(sku) or self._rules.sets.get(sku)

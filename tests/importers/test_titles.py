@@ -40,6 +40,9 @@ def pour(title: str, sku: str = "", rules: TitleRules = TitleRules()) -> Pour | 
         ("Cedar Hour 5 mL", ("CEDARHOUR", "5", 1)),
         ("CEDAR  HOUR - 5ML decant", ("CEDARHOUR", "5", 1)),
         ("cedarhour 2.5 ml", ("CEDARHOUR", "2.5", 1)),
+        # In other languages too.
+        ("Cedar Hour Abf\u00fcllung 5 ml Zerst\u00e4uber", ("CEDARHOUR", "5", 1)),
+        ("\u00c9chantillon Cedar Hour 2 ml", ("CEDARHOUR", "2", 1)),
         ("2,5 mL of Cedar Hour", ("CEDARHOUR", "2.5", 1)),
         ("Cedar Hour 3 x 2 mL", ("CEDARHOUR", "2", 3)),
         ("Cedar Hour 2 mL x 3 (travel spray)", ("CEDARHOUR", "2", 3)),
@@ -244,3 +247,29 @@ def test_any_text_is_read_or_left_alone(title: str) -> None:
     reader = TitleReader(TitleRules(), FRAGRANCES)
     for suggestion in reader.suggest("", f"Cedar Hour {title} 5 mL"):
         assert 0 < suggestion.certainty <= 100
+
+
+@pytest.mark.parametrize(
+    ("title", "doubt"),
+    [
+        ("Cedar Hour 5 mL", ""),
+        ("", "it has no title"),
+        ("Mystery vial 3 mL", "its title names no fragrance of the books"),
+        ("Cedar Hour and Five Rivers 2 mL", "its title names several fragrances"),
+        ("Cedar Hour", "its title names no size in mL"),
+        ("Cedar Hour 5 mL or 10 mL", "its title leaves open how many vials of which size it is"),
+        ("Twin 5 mL", "its title fits several fragrances of the books"),
+        (
+            "Cedar Hour Night, 5 mL, rare",
+            'its title has "night", "rare", which may mean another fragrance; if not, add it to [titles] ignore',
+        ),
+    ],
+)
+def test_a_doubt_is_said_in_words(title: str, doubt: str) -> None:
+    assert TitleReader(TitleRules(), FRAGRANCES).doubt("", title) == doubt
+
+
+def test_a_title_that_does_not_fit_the_pattern_is_a_doubt() -> None:
+    rules = TitleRules(pattern=re.compile("(?P<name>.+), (?P<ml>.+) mL"))
+    doubt = TitleReader(rules, FRAGRANCES).doubt("", "Cedar Hour 5 mL")
+    assert doubt == "its title does not fit the pattern with a fragrance of the books"
