@@ -15,7 +15,7 @@ from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from decimal import Decimal
 
     from millilot.importers.event_rules import EventRule
@@ -287,8 +287,15 @@ class NothingToBookError(Exception):
     """The profile or the row says that the row is not to be booked; the text says why."""
 
 
-def fees_from(amounts: Mapping[FeeColumn, Decimal | None]) -> tuple[Fee, ...]:
-    """Return the fees in columns of fees, those that are there."""
-    return tuple(
-        Fee(column.kind, column.role, amount * column.sign) for column, amount in amounts.items() if amount
-    )
+def fees_from(columns: Iterable[FeeColumn], read: Callable[[str], Decimal | None]) -> tuple[Fee, ...]:
+    """Return the fees in columns of fees, those that are there.
+
+    Args:
+        columns: the columns of fees.
+        read: gives the amount under a heading.
+    """
+    return tuple([
+        Fee(column.kind, column.role, amount * column.sign)
+        for column in columns
+        if (amount := read(column.column))
+    ])

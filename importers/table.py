@@ -52,7 +52,7 @@ class RowError(Exception):
         self.reason = reason
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Row:
     """A row of the file.
 
@@ -250,7 +250,7 @@ class _RowReader:
         texts = dict(zip(self._wanted, self._pick(cells), strict=False))
         if damaged:
             problem = "expected text, found a NUL character: the file is damaged"
-        elif first.casefold() in self._shape.totals:
+        elif self._shape.totals and first.casefold() in self._shape.totals:
             return Row(number, texts, skip=TOTALS_ROW)
         return Row(number, texts, problem)
 
@@ -323,7 +323,7 @@ def _first_words(line: str, delimiter: str) -> str:
 def _one_line_each(cells: list[str]) -> list[str]:
     # Most records are in order, which is seen faster for all cells at once.
     text = f"|{'|'.join(cells)}|"
-    if text.isprintable() and not any(untidy in text for untidy in ("  ", "| ", " |")):
+    if text.isprintable() and "  " not in text and "| " not in text and " |" not in text:
         return cells
     return list(map(_one_line, cells))
 
