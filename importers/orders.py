@@ -152,32 +152,33 @@ class _OrderReader:
             yield refund
 
     def _sale(self) -> Sale:
-        dates = Dates(*map(self._date, (self.columns.ordered, self.columns.settled, self.columns.paid_out)))
+        columns = self.columns
+        dates = Dates(self._date(columns.ordered), self._date(columns.settled), self._date(columns.paid_out))
         if dates.ordered is None:
-            raise missing(self.rows[0], self.columns.ordered, "a date")
-        tax = self._amount_above(self.columns.tax) or ZERO
+            raise missing(self.rows[0], columns.ordered, "a date")
+        tax = self._amount_above(columns.tax) or ZERO
         return Sale(
             number=self.number,
             order=self.order,
             date=day_to_book(dates, dates.ordered, self.profile),
             dates=dates,
-            payout=self._text(self.columns.payout),
+            payout=self._text(columns.payout),
             items=self._items(),
-            postage=self._amount_above(self.columns.postage) or ZERO,
+            postage=self._amount_above(columns.postage) or ZERO,
             tax=tax,
             remitted=tax if self.profile.tax_remitted else ZERO,
             fees=fees_from(self.profile.fees, self._amount),
             to_pour=not self.cancelled and self._is_to_pour(),
             cancelled=self.cancelled,
-            buyer=self._text(self.columns.buyer),
+            buyer=self._text(columns.buyer),
         )
 
     def _items(self) -> tuple[Item, ...]:
-        items = list(map(self._item, self.rows))
+        items = tuple(map(self._item, self.rows))
         heading = self.columns.order_discount
         discount = abs(self._amount(heading) or ZERO)
         if not discount:
-            return tuple(items)
+            return items
         prices = [item.price for item in items]
         if discount > sum(prices, ZERO):
             expected = f"at most the price of {sum(prices, ZERO)}"
@@ -205,8 +206,9 @@ class _OrderReader:
 
     def _is_to_pour(self) -> bool:
         shipped = self.columns.shipped
-        waits = bool(shipped) and not any(row[shipped] for row in self.rows)
-        return waits or self._text(self.columns.status) in self.profile.statuses.to_pour
+        if shipped and not any(row[shipped] for row in self.rows):
+            return True
+        return self._text(self.columns.status) in self.profile.statuses.to_pour
 
     def _refund(self, sale: Sale) -> Refund | None:
         """Return what went back of a sale; all of it when it was cancelled and the file has no amount."""
@@ -256,12 +258,12 @@ class _OrderReader:
         return amounts
 
     def _amount(self, heading: str) -> Decimal | None:
-        """Return an amount of the order, from the rows that hold it."""
-        return self._read_amount(heading, self.cells.amount)
+        """Return an amount of the order, from the rows that hold it; None when the file has no such column."""
+        return self._read_amount(heading, self.cells.amount) if heading else None
 
     def _amount_above(self, heading: str) -> Decimal | None:
-        """Return an amount of 0 or more."""
-        return self._read_amount(heading, self.cells.amount_above)
+        """Return an amount of 0 or more; else as `_amount`."""
+        return self._read_amount(heading, self.cells.amount_above) if heading else None
 
     def _read_amount(self, heading: str, read: Callable[[Row, str], Decimal | None]) -> Decimal | None:
         if self._row is not None:
@@ -280,11 +282,15 @@ class _OrderReader:
 
     def _text(self, heading: str) -> str:
         """Return a text of the order; rows may leave it out, but not contradict each other."""
+        if not heading:
+            return ""
         if self._row is not None:
             return self._row[heading]
         return self._only([(row, row[heading]) for row in self.rows], heading) or ""
 
     def _date(self, heading: str) -> datetime.date | None:
+        if not heading:
+            return None
         if self._row is not None:
             return self.cells.date(self._row, heading)
         return self._only([(row, self.cells.date(row, heading)) for row in self.rows], heading)
