@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core.data import Transaction
@@ -55,6 +56,8 @@ def order_of_sale(number: str) -> str:
     return _DAY.sub("", number)
 
 
+# One row asks for the link of its order more than once, and many rows for that of their payout.
+@lru_cache(maxsize=1024)
 def link(kind: str, slug: str, number: str) -> str:
     """Return a link such as `order-lantern-1001`, for any number a channel may write.
 

@@ -128,7 +128,7 @@ class _OrderReader:
         stated = self._amount(self.columns.net)
         refund = self.profile.refund
         counted = events if refund and refund.in_net else events[:1]
-        computed = sum((event.net for event in counted), ZERO)
+        computed = sum([event.net for event in counted], ZERO)
         if self.cancelled and stated in {None, sum((event.net for event in events), ZERO)}:
             return
         if stated != computed:
@@ -176,7 +176,7 @@ class _OrderReader:
     def _items(self) -> tuple[Item, ...]:
         items = tuple(map(self._item, self.rows))
         heading = self.columns.order_discount
-        discount = abs(self._amount(heading) or ZERO)
+        discount = abs(self._amount(heading) or ZERO) if heading else ZERO
         if not discount:
             return items
         prices = [item.price for item in items]
@@ -198,6 +198,8 @@ class _OrderReader:
         quantity = self.cells.count(row, columns.quantity)
         if columns.unit_price:
             price *= quantity
+        if not columns.discount:
+            return Item(row.number, row[columns.title], row[columns.sku], quantity, price)
         discount = abs(self.cells.amount(row, columns.discount) or ZERO)
         if discount > price:
             expected = f"at most the price of {price}"
@@ -249,7 +251,8 @@ class _OrderReader:
         amounts = {}
         for heading in (columns.amount, columns.tax, columns.fee):
             if heading:
-                amounts[heading] = (self._amount(heading) or ZERO) * columns.sign
+                number = self._amount(heading)
+                amounts[heading] = number * columns.sign if number else ZERO
         for heading, number in amounts.items():
             if number < 0:
                 side = "above" if columns.sign > 0 else "below"
@@ -259,15 +262,17 @@ class _OrderReader:
 
     def _amount(self, heading: str) -> Decimal | None:
         """Return an amount of the order, from the rows that hold it; None when the file has no such column."""
-        return self._read_amount(heading, self.cells.amount) if heading else None
+        if self._row is not None:
+            return self.cells.amount(self._row, heading) if heading else None
+        return self._of_rows(heading, self.cells.amount)
 
     def _amount_above(self, heading: str) -> Decimal | None:
         """Return an amount of 0 or more; else as `_amount`."""
-        return self._read_amount(heading, self.cells.amount_above) if heading else None
-
-    def _read_amount(self, heading: str, read: Callable[[Row, str], Decimal | None]) -> Decimal | None:
         if self._row is not None:
-            return read(self._row, heading)
+            return self.cells.amount_above(self._row, heading) if heading else None
+        return self._of_rows(heading, self.cells.amount_above)
+
+    def _of_rows(self, heading: str, read: Callable[[Row, str], Decimal | None]) -> Decimal | None:
         first, *others = [(row, read(row, heading)) for row in self.rows]
         if self.profile.file.order_amounts == "each":
             amounts = [amount for _, amount in (first, *others) if amount is not None]

@@ -43,7 +43,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Collection, Iterable, Iterator, Mapping
     from decimal import Decimal
 
     from beancount.core.data import Posting, Transaction
@@ -153,7 +153,7 @@ class Builder:
         )
 
     def _correction(self, correction: Correction, roles: RoleMap, row: int) -> Transaction:
-        postings = list(self._fees(correction.fees, roles))
+        postings = self._fees(correction.fees, roles)
         postings.append(self._posting(self.channel_account(correction), correction.net))
         narration = f"Fees corrected: {narration_of(correction.order, correction.titles)}"
         return self._transaction(correction, row, narration, self._links(correction.order, ""), postings)
@@ -184,15 +184,16 @@ class Builder:
             return self._slug
         return slug(rule.channel or rule.account.removesuffix(f":{TRANSIT}").rpartition(":")[2])
 
-    def _links(self, order: str, payout: str, payer: str = "") -> Iterator[str]:
+    def _links(self, order: str, payout: str, payer: str = "") -> list[str]:
+        links = []
         if order:
-            yield identity.link(identity.ORDER, self._slug, order)
+            links.append(identity.link(identity.ORDER, self._slug, order))
         if payout:
-            yield identity.link(identity.PAYOUT, payer or self._slug, payout)
+            links.append(identity.link(identity.PAYOUT, payer or self._slug, payout))
+        return links
 
-    def _fees(self, fees: Iterable[Fee], roles: RoleMap) -> Iterator[Posting]:
-        for fee in fees:
-            yield self._posting(roles.account(fee.role), fee.amount, fee=fee.kind)
+    def _fees(self, fees: Iterable[Fee], roles: RoleMap) -> list[Posting]:
+        return [self._posting(roles.account(fee.role), fee.amount, fee=fee.kind) for fee in fees]
 
     def _transaction(
         self,
@@ -203,13 +204,14 @@ class Builder:
         postings: list[Posting],
         *,
         flag: str = flags.FLAG_OKAY,
-        tags: Iterable[str] = (),
+        tags: Collection[str] = (),
         meta: Mapping[str, Any] = MappingProxyType({}),
     ) -> Transaction:
         key = identity.event_key(self._slug, event.kind, event.number)
         whole = data.new_metadata(self._filename, row, {identity.EVENT: key, **meta})
         return data.Transaction(
-            whole, event.date, flag, None, narration, frozenset(tags), frozenset(links), postings,
+            whole, event.date, flag, None, narration,
+            frozenset(tags) if tags else data.EMPTY_SET, frozenset(links), postings,
         )
 
     def _lines(self, item: Item, sale: Sale, roles: RoleMap) -> list[Posting] | None:

@@ -192,7 +192,7 @@ class LanternImporter(csvbase.Importer):
         links = {f"order-lantern-{row.order_number}"}
         if payout := row.payout:
             links.add(f"payout-lantern-{payout}")
-        tags = frozenset() if row.shipped else frozenset({"to-pour"})
+        tags = data.EMPTY_SET if row.shipped else frozenset({"to-pour"})
         return txn._replace(tags=tags, links=frozenset(links), postings=postings)
 
     @staticmethod
