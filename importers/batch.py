@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -48,7 +48,8 @@ class Outcome(StrEnum):
     REFUSED = "refused"
 
 
-@dataclass(frozen=True, slots=True)
+# Not frozen, as there is one for each row of a long file; see `millilot.importers.events`.
+@dataclass(slots=True)
 class Fate:
     """What became of a row.
 
@@ -157,7 +158,7 @@ class Batch:
         self._costs = Costs(entries)
         self._met: dict[str, _Met] = {}
         self._fates: list[Fate] = []
-        self._money: dict[str, Money] = {}
+        self._money: defaultdict[str, Money] = defaultdict(Money)
         self.new: list[Transaction] = []
         self.known: list[Transaction] = []
 
@@ -190,7 +191,7 @@ class Batch:
             rows=len(self._fates),
             **{outcome.value: counts[outcome] for outcome in Outcome},
             fates=tuple(self._fates),
-            money=self._money,
+            money=dict(self._money),
         )
 
     def _leave_out(self, left: LeftOut, source: _Source) -> Iterator[Fate]:
@@ -221,7 +222,7 @@ class Batch:
             decision for event in group.events for decision in self._decide(event, group.rows[0], source)
         ]
         sums = self._sums(source)
-        net = sum((decision.net for decision in decisions), ZERO)
+        net = sum([decision.net for decision in decisions], ZERO)
         sums.rows += net
         refusals = [decision.reason for decision in decisions if decision.outcome is Outcome.REFUSED]
         if refusals:
@@ -335,7 +336,7 @@ class Batch:
         return dispute
 
     def _sums(self, source: _Source) -> Money:
-        return self._money.setdefault(source.profile.currency, Money())
+        return self._money[source.profile.currency]
 
 
 def _may_change(event: Event) -> TypeGuard[Sale | Refund]:
@@ -349,6 +350,8 @@ def _of(event: Event) -> str:
 
 def _together(decisions: Sequence[_Decision]) -> tuple[Outcome, str]:
     """Return what became of a group none of whose events was refused."""
+    if len(decisions) == 1:
+        return decisions[0].outcome, decisions[0].reason
     new = [decision for decision in decisions if decision.outcome is Outcome.NEW]
     if not new:
         return Outcome.KNOWN, "; ".join(decision.reason for decision in decisions if decision.reason)
@@ -363,5 +366,5 @@ def _together(decisions: Sequence[_Decision]) -> tuple[Outcome, str]:
 def _change(transaction: Transaction, account: str) -> Decimal:
     """Return what a transaction changes on an account."""
     return sum(
-        (weight(posting).number for posting in transaction.postings if posting.account == account), ZERO,
+        [weight(posting).number for posting in transaction.postings if posting.account == account], ZERO,
     )

@@ -25,8 +25,9 @@ class CellReader:
     """Reads the cells of one file."""
 
     def __init__(self, profile: Profile) -> None:
-        self._amounts = AmountReader(profile.numbers, profile.currency)
-        self._days = DayReader(profile.dates)
+        amounts = AmountReader(profile.numbers, profile.currency)
+        self._amount, self._count = amounts.amount, amounts.count
+        self._day = DayReader(profile.dates).day
         self._times = profile.dates.times
 
     def amount(self, row: Row, heading: str) -> Decimal | None:
@@ -36,7 +37,7 @@ class CellReader:
             RowError: when the cell is not a number, or finer than the currency's minor unit.
         """
         try:
-            return self._amounts.amount(row[heading])
+            return self._amount(row[heading])
         except UnreadableError as error:
             raise _refuse(row, heading, str(error)) from None
 
@@ -58,7 +59,7 @@ class CellReader:
             RowError: when it is anything else.
         """
         try:
-            return self._amounts.count(row[heading])
+            return self._count(row[heading])
         except UnreadableError as error:
             raise _refuse(row, heading, str(error)) from None
 
@@ -69,11 +70,11 @@ class CellReader:
             RowError: when the cell has none of the profile's formats, or could mean two days.
         """
         text = row[heading]
-        times = self._times.get(heading)
+        times = self._times.get(heading) if self._times else None
         if times and not is_nothing(text):
             text = " ".join(filter(None, [text, *(row[time] for time in times)]))
         try:
-            return self._days.day(text)
+            return self._day(text)
         except UnreadableError as error:
             raise _refuse(row, heading, str(error)) from None
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core.data import Transaction
@@ -28,8 +29,16 @@ if TYPE_CHECKING:
 EVENT = "event"
 ORDER = "order"
 PAYOUT = "payout"
+_ORDER_LINK = f"{ORDER}-"
 #: Metadata: the numbers of the events that a sale is made of.
 REFERENCES = "references"
+
+
+#: What a link can hold.
+_SAFE = re.compile("[A-Za-z0-9_/.-]*")
+_UNSAFE = re.compile("[^A-Za-z0-9_/.-]+")
+#: The day in the number of a further sale.
+_DAY = re.compile(r"/\d{4}-\d\d-\d\d$")
 
 
 def event_key(slug: str, kind: str, number: str) -> str:
@@ -44,18 +53,19 @@ def sale_number(order: str, day: datetime.date) -> str:
 
 def order_of_sale(number: str) -> str:
     """Return the number of the order, from that of a sale in a ledger."""
-    return re.sub(r"/\d{4}-\d\d-\d\d$", "", number)
+    return _DAY.sub("", number)
 
 
+# One row asks for the link of its order more than once, and many rows for that of their payout.
+@lru_cache(maxsize=1024)
 def link(kind: str, slug: str, number: str) -> str:
     """Return a link such as `order-lantern-1001`, for any number a channel may write.
 
     Characters that a link cannot hold become hyphens, and a digest keeps two such numbers apart.
     """
-    safe = re.sub("[^A-Za-z0-9_/.-]+", "-", number)
-    if safe != number:
-        safe += "." + hashlib.sha256(number.encode()).hexdigest()[:8]
-    return f"{kind}-{slug}-{safe}"
+    if not _SAFE.fullmatch(number):
+        number = f"{_UNSAFE.sub('-', number)}.{hashlib.sha256(number.encode()).hexdigest()[:8]}"
+    return f"{kind}-{slug}-{number}"
 
 
 class Booked(NamedTuple):
@@ -81,8 +91,8 @@ class BookedEvents:
 
     def __init__(self, entries: Iterable[Directive], roles: AccountRoles) -> None:
         self._roles = roles
-        self._imported: dict[str, Booked] = {}
-        self._of_order: dict[str, Booked] = {}
+        self._imported: dict[str, list[Transaction]] = {}
+        self._of_order: dict[str, list[Transaction]] = {}
         self._sales: dict[tuple[str, str], str] = {}
         for entry in entries:
             if isinstance(entry, Transaction):
@@ -91,24 +101,27 @@ class BookedEvents:
     def add(self, entry: Transaction) -> None:
         """Take in an entry that is in the books, or is to be."""
         for name in entry.links or ():
-            if name.startswith(f"{ORDER}-"):
-                self._of_order.setdefault(name, Booked([])).entries.append(entry)
+            if name.startswith(_ORDER_LINK):
+                self._of_order.setdefault(name, []).append(entry)
         key = entry.meta.get(EVENT)
         if not isinstance(key, str):
             return
-        self._imported.setdefault(key, Booked([])).entries.append(entry)
+        self._imported.setdefault(key, []).append(entry)
         slug, _, rest = key.partition("/")
         kind, _, number = rest.partition("/")
+        if kind != "sale":
+            return
+        if order_of_sale(number) != number:
+            # The number of an order may be that of another event, that of a further sale is its own.
+            self._sales[slug, number] = number
         references = entry.meta.get(REFERENCES)
-        if kind == "sale":
-            # The number of an order may be that of another event.
-            own = (number,) if order_of_sale(number) != number else ()
-            for reference in (*own, *(references.split() if isinstance(references, str) else ())):
-                self._sales[slug, reference] = number
+        for reference in references.split() if isinstance(references, str) else ():
+            self._sales[slug, reference] = number
 
     def imported(self, key: str) -> Booked | None:
         """Return what an earlier import booked of an event, or None."""
-        return self._imported.get(key)
+        entries = self._imported.get(key)
+        return Booked(entries) if entries else None
 
     def sale_of(self, slug: str, reference: str) -> str:
         """Return the number of the sale that an event belongs to, by the event's number; or nothing."""
@@ -118,20 +131,20 @@ class BookedEvents:
         """Return what the owner wrote of an order by hand, by its link; None when there is nothing."""
         entries = [
             entry
-            for entry in self._of(order_link)
+            for entry in self._of_order.get(order_link, ())
             if not isinstance(entry.meta.get(EVENT), str) and self._tells(entry, kind)
         ]
         return Booked(entries) if entries else None
 
     def tell(self, kind: str, order_link: str) -> bool:
         """Whether the books tell of a sale or a refund of an order, imported or written by hand."""
-        return any(self._tells(entry, kind) for entry in self._of(order_link))
+        return any(self._tells(entry, kind) for entry in self._of_order.get(order_link, ()))
 
     def held(self, order_link: str, account: str) -> Decimal:
         """Return what an account holds back for an order."""
         amounts = (
             weight(posting).number
-            for entry in self._of(order_link)
+            for entry in self._of_order.get(order_link, ())
             for posting in entry.postings
             if posting.account == account
         )
@@ -141,13 +154,9 @@ class BookedEvents:
         """Return the first entry in the books of the event that an entry of ours is about, or None."""
         key = entry.meta[EVENT]
         _, kind, _ = key.split("/", 2)
-        orders = [name for name in entry.links if name.startswith(f"{ORDER}-")]
+        orders = [name for name in entry.links if name.startswith(_ORDER_LINK)]
         booked = self.imported(key) or (self.written(kind, orders[0]) if orders else None)
         return booked.entries[0] if booked else None
-
-    def _of(self, order_link: str) -> list[Transaction]:
-        booked = self._of_order.get(order_link)
-        return booked.entries if booked else []
 
     def _tells(self, entry: Transaction, kind: str) -> bool:
         return kind in _kinds(entry, self._roles.on(entry.date))

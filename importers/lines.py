@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from millilot.importers.cells import ZERO, CellReader, found, missing
@@ -140,7 +141,7 @@ class LineReader:
         )
         if rule.kind is Kind.PRICE:
             line = self._priced(line, cells)
-        line.fees = fees_from({fee: cells.amount(row, fee.column) for fee in self._profile.fees})
+        line.fees = fees_from(self._profile.fees, partial(cells.amount, row))
         self._require_net(line, cells)
         return line
 
@@ -163,7 +164,7 @@ class LineReader:
         try:
             amount = self._stated(row, self._own)
             rule = find_rule(self._profile.events, row[columns.type], row[columns.detail])
-            fees = fees_from({fee: self._own.amount(row, fee.column) for fee in self._profile.fees})
+            fees = fees_from(self._profile.fees, partial(self._own.amount, row))
         except RowError:
             return None
         if amount is None:
@@ -241,7 +242,7 @@ class LineReader:
             name = columns.amount or columns.credit or heading
             raise RowError(row.number, f"column '{name}': expected {expected}, found {line.price}")
         if price is not None and stated:
-            fees = fees_from({fee: cells.amount(row, fee.column) for fee in self._profile.fees})
+            fees = fees_from(self._profile.fees, partial(cells.amount, row))
             taken = sum((fee.amount for fee in fees), ZERO)
             # Files give what was paid, with or without tax of others, or what is left of it.
             gross = line.amount - line.remitted

@@ -29,7 +29,7 @@ from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator
     from decimal import Decimal
 
     from millilot.importers.profile import Profile
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
-def read_orders(rows: Sequence[Row], profile: Profile) -> Iterator[Group | LeftOut]:
+def read_orders(rows: Iterable[Row], profile: Profile) -> Iterator[Group | LeftOut]:
     """Read the orders in the order of the file; a row without an order's number comes alone."""
     cells = CellReader(profile)
     for group in _grouped(rows, profile):
@@ -51,12 +51,15 @@ def order_number(row: Row, profile: Profile) -> str:
     return profile.file.order_number(row[profile.columns.order])
 
 
-def _grouped(rows: Iterable[Row], profile: Profile) -> list[list[Row]]:
+def _grouped(rows: Iterable[Row], profile: Profile) -> Iterable[list[Row]]:
+    """Return the rows of each order; where a row is an order, as they are read, so that none has to be held."""
+    if profile.file.row == "order":
+        return ([row] for row in rows)
     groups: list[list[Row]] = []
     of_order: dict[str, list[Row]] = {}
     for row in rows:
         order = order_number(row, profile)
-        if profile.file.row == "item" and order in of_order:
+        if order in of_order:
             of_order[order].append(row)
             continue
         groups.append([row])
@@ -70,6 +73,8 @@ class _OrderReader:
 
     def __init__(self, rows: list[Row], profile: Profile, cells: CellReader) -> None:
         self.rows = rows
+        # Of most orders there is one row, and nothing to compare it with.
+        self._row = rows[0] if len(rows) == 1 else None
         self.profile = profile
         self.columns = profile.columns
         self.cells = cells
@@ -120,10 +125,10 @@ class _OrderReader:
     def _require_net(self, events: tuple[Event, ...]) -> None:
         if not self.columns.net:
             return
-        stated = self._amount(self.columns.net, self.cells.amount)
+        stated = self._amount(self.columns.net)
         refund = self.profile.refund
         counted = events if refund and refund.in_net else events[:1]
-        computed = sum((event.net for event in counted), ZERO)
+        computed = sum([event.net for event in counted], ZERO)
         if self.cancelled and stated in {None, sum((event.net for event in events), ZERO)}:
             return
         if stated != computed:
@@ -147,33 +152,33 @@ class _OrderReader:
             yield refund
 
     def _sale(self) -> Sale:
-        dates = Dates(*map(self._date, (self.columns.ordered, self.columns.settled, self.columns.paid_out)))
+        columns = self.columns
+        dates = Dates(self._date(columns.ordered), self._date(columns.settled), self._date(columns.paid_out))
         if dates.ordered is None:
-            raise missing(self.rows[0], self.columns.ordered, "a date")
-        above = self.cells.amount_above
-        tax = self._amount(self.columns.tax, above) or ZERO
+            raise missing(self.rows[0], columns.ordered, "a date")
+        tax = self._amount_above(columns.tax) or ZERO
         return Sale(
             number=self.number,
             order=self.order,
             date=day_to_book(dates, dates.ordered, self.profile),
             dates=dates,
-            payout=self._text(self.columns.payout),
+            payout=self._text(columns.payout),
             items=self._items(),
-            postage=self._amount(self.columns.postage, above) or ZERO,
+            postage=self._amount_above(columns.postage) or ZERO,
             tax=tax,
             remitted=tax if self.profile.tax_remitted else ZERO,
-            fees=fees_from({fee: self._amount(fee.column, self.cells.amount) for fee in self.profile.fees}),
+            fees=fees_from(self.profile.fees, self._amount),
             to_pour=not self.cancelled and self._is_to_pour(),
             cancelled=self.cancelled,
-            buyer=self._text(self.columns.buyer),
+            buyer=self._text(columns.buyer),
         )
 
     def _items(self) -> tuple[Item, ...]:
-        items = list(map(self._item, self.rows))
+        items = tuple(map(self._item, self.rows))
         heading = self.columns.order_discount
-        discount = abs(self._amount(heading, self.cells.amount) or ZERO)
+        discount = abs(self._amount(heading) or ZERO) if heading else ZERO
         if not discount:
-            return tuple(items)
+            return items
         prices = [item.price for item in items]
         if discount > sum(prices, ZERO):
             expected = f"at most the price of {sum(prices, ZERO)}"
@@ -193,6 +198,8 @@ class _OrderReader:
         quantity = self.cells.count(row, columns.quantity)
         if columns.unit_price:
             price *= quantity
+        if not columns.discount:
+            return Item(row.number, row[columns.title], row[columns.sku], quantity, price)
         discount = abs(self.cells.amount(row, columns.discount) or ZERO)
         if discount > price:
             expected = f"at most the price of {price}"
@@ -201,17 +208,20 @@ class _OrderReader:
 
     def _is_to_pour(self) -> bool:
         shipped = self.columns.shipped
-        waits = bool(shipped) and not any(row[shipped] for row in self.rows)
-        return waits or self._text(self.columns.status) in self.profile.statuses.to_pour
+        if shipped and not any(row[shipped] for row in self.rows):
+            return True
+        return self._text(self.columns.status) in self.profile.statuses.to_pour
 
     def _refund(self, sale: Sale) -> Refund | None:
         """Return what went back of a sale; all of it when it was cancelled and the file has no amount."""
         columns = self.profile.refund
         amounts = self._refund_amounts()
         if not any(amounts.values()):
+            if not self.cancelled:
+                return None
             # A net of 0 says that the channel kept nothing either.
-            kept_nothing = self._amount(self.columns.net, self.cells.amount) == ZERO
-            return sale.undone(_latest(sale), fees_back=kept_nothing) if self.cancelled else None
+            kept_nothing = self._amount(self.columns.net) == ZERO
+            return sale.undone(_latest(sale), fees_back=kept_nothing)
         assert columns is not None  # noqa: S101  # else there are no amounts
         date = self._date(columns.date)
         if date is None:
@@ -241,7 +251,8 @@ class _OrderReader:
         amounts = {}
         for heading in (columns.amount, columns.tax, columns.fee):
             if heading:
-                amounts[heading] = (self._amount(heading, self.cells.amount) or ZERO) * columns.sign
+                number = self._amount(heading)
+                amounts[heading] = number * columns.sign if number else ZERO
         for heading, number in amounts.items():
             if number < 0:
                 side = "above" if columns.sign > 0 else "below"
@@ -249,8 +260,19 @@ class _OrderReader:
                 raise RowError(self.rows[0].number, reason)
         return amounts
 
-    def _amount(self, heading: str, read: Callable[[Row, str], Decimal | None]) -> Decimal | None:
-        """Return an amount of the order, from the rows that hold it."""
+    def _amount(self, heading: str) -> Decimal | None:
+        """Return an amount of the order, from the rows that hold it; None when the file has no such column."""
+        if self._row is not None:
+            return self.cells.amount(self._row, heading) if heading else None
+        return self._of_rows(heading, self.cells.amount)
+
+    def _amount_above(self, heading: str) -> Decimal | None:
+        """Return an amount of 0 or more; else as `_amount`."""
+        if self._row is not None:
+            return self.cells.amount_above(self._row, heading) if heading else None
+        return self._of_rows(heading, self.cells.amount_above)
+
+    def _of_rows(self, heading: str, read: Callable[[Row, str], Decimal | None]) -> Decimal | None:
         first, *others = [(row, read(row, heading)) for row in self.rows]
         if self.profile.file.order_amounts == "each":
             amounts = [amount for _, amount in (first, *others) if amount is not None]
@@ -265,9 +287,17 @@ class _OrderReader:
 
     def _text(self, heading: str) -> str:
         """Return a text of the order; rows may leave it out, but not contradict each other."""
+        if not heading:
+            return ""
+        if self._row is not None:
+            return self._row[heading]
         return self._only([(row, row[heading]) for row in self.rows], heading) or ""
 
     def _date(self, heading: str) -> datetime.date | None:
+        if not heading:
+            return None
+        if self._row is not None:
+            return self.cells.date(self._row, heading)
         return self._only([(row, self.cells.date(row, heading)) for row in self.rows], heading)
 
     @staticmethod

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
+from functools import partial
 from typing import TYPE_CHECKING
 
 from millilot.importers.cells import ZERO, CellReader, missing
@@ -86,7 +87,7 @@ def _made_of(row: Row, profile: Profile, cells: CellReader) -> dict[str, Decimal
     def amount(heading: str) -> Decimal:
         return cells.amount(row, heading) or ZERO
 
-    fees = fees_from({fee: cells.amount(row, fee.column) for fee in profile.fees})
+    fees = fees_from(profile.fees, partial(cells.amount, row))
     parts = {
         "gross": amount(columns.gross),
         "postage": amount(columns.postage),

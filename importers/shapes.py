@@ -34,15 +34,22 @@ def read_events(
         sale_of: tells the number of the sale in the books that an event belongs to, by the event's number; empty
             when there is none.
     """
-    to_book = []
-    for row in check_totals(rows, profile, CellReader(profile)):
-        if row.skip:
-            yield LeftOut("", {row.number: row.skip}, refused=False, net=None)
-        else:
-            to_book.append(row)
+    skipped: list[Row] = []
+    to_book = _without_skipped(check_totals(rows, profile, CellReader(profile)), skipped)
     if profile.file.row == "payout":
         yield from read_payout_rows(to_book, profile)
     elif profile.file.row in {"event", "component"}:
-        yield from read_ledger_rows(to_book, profile, sale_of)
+        yield from read_ledger_rows(list(to_book), profile, sale_of)
     else:
         yield from read_orders(to_book, profile)
+    for row in skipped:
+        yield LeftOut("", {row.number: row.skip}, refused=False, net=None)
+
+
+def _without_skipped(rows: Iterable[Row], skipped: list[Row]) -> Iterator[Row]:
+    """Yield the rows that may be booked, as they are read; the others are added to a list."""
+    for row in rows:
+        if row.skip:
+            skipped.append(row)
+        else:
+            yield row

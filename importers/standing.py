@@ -48,7 +48,7 @@ def require_standing(row: Row, status: str, profile: Profile, taken: Callable[[]
                 f"says {found(row, evidence)}; if such orders were cancelled, list {status} under cancelled",
             )
         raise NothingToBookError(f"status {status}")
-    if statuses.book and status not in statuses.known:
+    if statuses.book and status not in statuses.book and status not in statuses.to_pour:
         expected = f"one of {', '.join(statuses.known)}"
         raise RowError(row.number, f"column '{heading}': expected {expected}, found {found(row, heading)}")
     return False

@@ -12,6 +12,7 @@ from __future__ import annotations
 import csv
 from collections import Counter, deque
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import chain, islice
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
@@ -20,8 +21,8 @@ from millilot.importers.encodings import open_text, undecodable
 from millilot.importers.problems import FileError
 
 if TYPE_CHECKING:
-    from _csv import Reader as CSVReader
-    from collections.abc import Collection, Iterable, Iterator, Mapping
+    from _csv import Dialect as CSVDialect
+    from collections.abc import Collection, Iterator, Mapping
     from pathlib import Path
     from typing import TextIO
 
@@ -52,7 +53,7 @@ class RowError(Exception):
         self.reason = reason
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Row:
     """A row of the file.
 
@@ -250,7 +251,7 @@ class _RowReader:
         texts = dict(zip(self._wanted, self._pick(cells), strict=False))
         if damaged:
             problem = "expected text, found a NUL character: the file is damaged"
-        elif first.casefold() in self._shape.totals:
+        elif self._shape.totals and first.casefold() in self._shape.totals:
             return Row(number, texts, skip=TOTALS_ROW)
         return Row(number, texts, problem)
 
@@ -291,7 +292,7 @@ def _find_head(lines: _Lines, shape: FileShape, wanted: Collection[str]) -> Head
 
 def _head(lines: list[str], number: int, delimiter: str) -> Head | None:
     """Return what the record that begins with some lines would be as headings."""
-    reader = _csv_reader(lines, delimiter)
+    reader = csv.reader(lines, _dialect(delimiter))
     try:
         cells = next(reader)
     except csv.Error:
@@ -303,16 +304,18 @@ def _cells(line: str, lines: _Lines, delimiter: str) -> list[str]:
     """Return the cells of the record that begins with a line, and perhaps goes on in those below."""
     number = lines.number
     try:
-        return _one_line_each(next(_csv_reader(chain((line,), lines), delimiter)))
+        return _one_line_each(next(csv.reader(chain((line,), lines), _dialect(delimiter))))
     except csv.Error as error:
         unclosed = lines.number > number or "unexpected end" in str(error)
         reason = "a quotation mark opens a cell that does not end" if unclosed else str(error)
         raise FileError(f"{lines.path}, row {number}: cannot be read as cells: {reason}") from None
 
 
-def _csv_reader(lines: Iterable[str], delimiter: str) -> CSVReader:
+@lru_cache
+def _dialect(delimiter: str) -> CSVDialect:
+    """Return what csv makes of our options, which every record would else have it make again."""
     # Without strict, a quote that is never closed takes the rest of the file into one cell.
-    return csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
+    return csv.reader((), delimiter=delimiter, skipinitialspace=True, strict=True).dialect
 
 
 def _first_words(line: str, delimiter: str) -> str:
@@ -323,7 +326,7 @@ def _first_words(line: str, delimiter: str) -> str:
 def _one_line_each(cells: list[str]) -> list[str]:
     # Most records are in order, which is seen faster for all cells at once.
     text = f"|{'|'.join(cells)}|"
-    if text.isprintable() and not any(untidy in text for untidy in ("  ", "| ", " |")):
+    if text.isprintable() and "  " not in text and "| " not in text and " |" not in text:
         return cells
     return list(map(_one_line, cells))
 

@@ -43,7 +43,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Collection, Iterable, Iterator, Mapping
     from decimal import Decimal
 
     from beancount.core.data import Posting, Transaction
@@ -58,6 +58,11 @@ if TYPE_CHECKING:
 TO_POUR = "to-pour"
 #: The tag of a sale that was called off after it was paid, and of its refund.
 CANCELLED = "cancelled"
+
+#: The metadata of the days of `Dates`, in their order.
+_DAYS = ("ordered", "settled", "paid-out")
+
+
 class Built(NamedTuple):
     """An entry, and the rows of it whose fragrance is not known."""
 
@@ -72,6 +77,8 @@ class Builder:
         self, profile: Profile, roles: AccountRoles, titles: TitleReader, costs: Costs, filename: str,
     ) -> None:
         self._profile = profile
+        self._currency = profile.currency
+        self._slug = profile.slug
         self._roles = roles
         self._titles = titles
         self._costs = costs
@@ -85,7 +92,7 @@ class Builder:
 
     def order_link(self, order: str) -> str:
         """Return the link of an order."""
-        return identity.link(identity.ORDER, self._profile.slug, order)
+        return identity.link(identity.ORDER, self._slug, order)
 
     def build(self, event: Event, row: int) -> Built:
         """Return the entry of an event that stands on a row."""
@@ -115,7 +122,8 @@ class Builder:
         if sale.postage:
             postings.append(self._posting(roles.account(Role.POSTAGE_CHARGED), -sale.postage))
         postings.extend(self._fees(sale.fees, roles))
-        postings.extend(self._tax(roles, sale.tax, sale.remitted))
+        if sale.tax or sale.remitted:
+            postings.extend(self._tax(roles, sale.tax, sale.remitted))
         postings.append(self._posting(self.channel_account(sale), sale.net))
         meta = _days(sale.dates)
         if sale.references:
@@ -123,7 +131,7 @@ class Builder:
         if sale.buyer:
             meta["buyer"] = sale.buyer
         titles = tuple(item.title for item in sale.items)
-        tags = {tag for tag, holds in ((TO_POUR, sale.to_pour), (CANCELLED, sale.cancelled)) if holds}
+        tags = [tag for tag, holds in ((TO_POUR, sale.to_pour), (CANCELLED, sale.cancelled)) if holds]
         flag = flags.FLAG_WARNING if unsorted else flags.FLAG_OKAY
         transaction = self._transaction(
             sale, row, narration_of(sale.order, titles), self._links(sale.order, sale.payout), postings,
@@ -145,7 +153,7 @@ class Builder:
         )
 
     def _correction(self, correction: Correction, roles: RoleMap, row: int) -> Transaction:
-        postings = list(self._fees(correction.fees, roles))
+        postings = self._fees(correction.fees, roles)
         postings.append(self._posting(self.channel_account(correction), correction.net))
         narration = f"Fees corrected: {narration_of(correction.order, correction.titles)}"
         return self._transaction(correction, row, narration, self._links(correction.order, ""), postings)
@@ -173,18 +181,19 @@ class Builder:
         """Return, as it stands in links, the channel that a movement's payout is of."""
         rule = movement.rule
         if rule.kind is not Kind.DEPOSIT:
-            return self._profile.slug
+            return self._slug
         return slug(rule.channel or rule.account.removesuffix(f":{TRANSIT}").rpartition(":")[2])
 
-    def _links(self, order: str, payout: str, payer: str = "") -> Iterator[str]:
+    def _links(self, order: str, payout: str, payer: str = "") -> list[str]:
+        links = []
         if order:
-            yield identity.link(identity.ORDER, self._profile.slug, order)
+            links.append(identity.link(identity.ORDER, self._slug, order))
         if payout:
-            yield identity.link(identity.PAYOUT, payer or self._profile.slug, payout)
+            links.append(identity.link(identity.PAYOUT, payer or self._slug, payout))
+        return links
 
-    def _fees(self, fees: Iterable[Fee], roles: RoleMap) -> Iterator[Posting]:
-        for fee in fees:
-            yield self._posting(roles.account(fee.role), fee.amount, fee=fee.kind)
+    def _fees(self, fees: Iterable[Fee], roles: RoleMap) -> list[Posting]:
+        return [self._posting(roles.account(fee.role), fee.amount, fee=fee.kind) for fee in fees]
 
     def _transaction(
         self,
@@ -195,13 +204,14 @@ class Builder:
         postings: list[Posting],
         *,
         flag: str = flags.FLAG_OKAY,
-        tags: Iterable[str] = (),
+        tags: Collection[str] = (),
         meta: Mapping[str, Any] = MappingProxyType({}),
     ) -> Transaction:
-        key = identity.event_key(self._profile.slug, event.kind, event.number)
+        key = identity.event_key(self._slug, event.kind, event.number)
         whole = data.new_metadata(self._filename, row, {identity.EVENT: key, **meta})
         return data.Transaction(
-            whole, event.date, flag, None, narration, frozenset(tags), frozenset(links), postings,
+            whole, event.date, flag, None, narration,
+            frozenset(tags) if tags else data.EMPTY_SET, frozenset(links), postings,
         )
 
     def _lines(self, item: Item, sale: Sale, roles: RoleMap) -> list[Posting] | None:
@@ -211,7 +221,7 @@ class Builder:
         pours = self._titles.read(item.sku, item.title, item.quantity)
         if pours is None:
             return None
-        sold = Sold(item.quantity, item.price, self._profile.currency, sale.date)
+        sold = Sold(item.quantity, item.price, self._currency, sale.date)
         return draws(pours, sold, roles.account(Role.SALES), self._costs)
 
     def _unsorted_line(self, item: Item, roles: RoleMap) -> Posting:
@@ -231,13 +241,12 @@ class Builder:
 
     def _text(self, amount: Decimal) -> str:
         # Like a number, an amount in metadata does not survive Fava's import page.
-        return f"{amount.quantize(minor_unit(self._profile.currency))} {self._profile.currency}"
+        return f"{amount.quantize(minor_unit(self._currency))} {self._currency}"
 
     def _posting(self, account: str, amount: Decimal, **meta: Any) -> Posting:
-        return data.Posting(account, Amount(amount, self._profile.currency), None, None, None, meta)
+        return data.Posting(account, Amount(amount, self._currency), None, None, None, meta)
 
 
 def _days(dates: Dates) -> dict[str, Any]:
     """Return the days a file gives, as metadata."""
-    named = {"ordered": dates.ordered, "settled": dates.settled, "paid-out": dates.paid_out}
-    return {key: day for key, day in named.items() if day is not None}
+    return {key: day for key, day in zip(_DAYS, dates, strict=True) if day is not None}

@@ -56,10 +56,13 @@ class Weight(NamedTuple):
 
 def weight(posting: Posting) -> Weight:
     """Return what a booked posting adds to the balance of its transaction."""
-    if posting.cost is None and posting.price is not None:
-        # The case of every sale; Beancount's function takes its time over amounts on the way.
-        number, price = cast("tuple[Decimal, str]", posting.units)[0], cast("tuple[Decimal, str]", posting.price)
-        return Weight(price[0] * number, price[1])
+    if posting.cost is None:
+        # Nearly every posting; Beancount's function takes its time over amounts on the way.
+        number, currency = cast("tuple[Decimal, str]", posting.units)
+        if posting.price is None:
+            return Weight(number, currency)
+        price, of_price = cast("tuple[Decimal, str]", posting.price)
+        return Weight(price * number, of_price)
     return Weight(*convert.get_weight(posting))  # type: ignore[no-untyped-call]
 
 
