@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
 ZERO = Decimal(0)
 
-_UNSORTED = "its title names no fragrance for certain"
-
 
 class Outcome(StrEnum):
     """How a row ends."""
@@ -230,7 +228,7 @@ class Batch:
             for row in group.rows:
                 yield Fate(str(source.path), row, Outcome.REFUSED, group.order, "; ".join(refusals))
             return
-        unsorted: set[int] = set()
+        unsorted: dict[int, str] = {}
         for event, outcome, _, built, part in decisions:
             if outcome is Outcome.KNOWN:
                 sums.known += part
@@ -240,10 +238,10 @@ class Batch:
             self._booked.add(built.transaction)
             self.new.append(built.transaction)
             sums.booked += _change(built.transaction, source.builder.channel_account(event))
-            unsorted |= built.unsorted
+            unsorted.update(built.unsorted)
         outcome, reason = _together(decisions)
         for row in group.rows:
-            fate = (Outcome.UNSORTED, _UNSORTED) if row in unsorted else (outcome, reason)
+            fate = (Outcome.UNSORTED, unsorted[row]) if row in unsorted else (outcome, reason)
             yield Fate(str(source.path), row, fate[0], group.order, fate[1])
 
     def _decide(self, event: Event, row: int, source: _Source) -> list[_Decision]:

@@ -67,7 +67,7 @@ class Built(NamedTuple):
     """An entry, and the rows of it whose fragrance is not known."""
 
     transaction: Transaction
-    unsorted: frozenset[int]
+    unsorted: Mapping[int, str]
 
 
 class Builder:
@@ -105,15 +105,15 @@ class Builder:
             transaction = self._movement(event, roles, row)
         else:
             transaction = self._correction(event, roles, row)
-        return Built(transaction, frozenset())
+        return Built(transaction, MappingProxyType({}))
 
     def _sale(self, sale: Sale, roles: RoleMap, row: int) -> Built:
-        unsorted = set()
+        unsorted: dict[int, str] = {}
         postings = []
         for item in sale.items:
             lines = self._lines(item, sale, roles)
             if lines is None:
-                unsorted.add(item.row)
+                unsorted[item.row] = self._doubt(item)
                 lines = [self._unsorted_line(item, roles)]
             if item.discount:
                 meta = {**(lines[0].meta or {}), "discount": self._text(item.discount)}
@@ -137,7 +137,7 @@ class Builder:
             sale, row, narration_of(sale.order, titles), self._links(sale.order, sale.payout), postings,
             flag=flag, tags=tags, meta=meta,
         )
-        return Built(transaction, frozenset(unsorted))
+        return Built(transaction, unsorted)
 
     def _refund(self, refund: Refund, roles: RoleMap, row: int) -> Transaction:
         postings = []
@@ -223,6 +223,11 @@ class Builder:
             return None
         sold = Sold(item.quantity, item.price, self._currency, sale.date)
         return draws(pours, sold, roles.account(Role.SALES), self._costs)
+
+    def _doubt(self, item: Item) -> str:
+        """Return why it is not certain what an item is."""
+        doubt = self._titles.doubt(item.sku, item.title, item.quantity)
+        return doubt or "it is a set shared by cost, and the cost of its parts is not certain"
 
     def _unsorted_line(self, item: Item, roles: RoleMap) -> Posting:
         meta: dict[str, Any] = {"title": item.title}

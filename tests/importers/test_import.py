@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 FATES = {
     2: ("new", "1001", ""),
-    3: ("unsorted", "1002", "its title names no fragrance for certain"),
+    3: ("unsorted", "1002", "its title names no fragrance of the books"),
     5: ("new", "1003", ""),
     6: ("skipped", "1004", "status Cancelled"),
     7: ("refused", "1005", "column 'Ordered on': expected a date like 2026-01-31, found '31/1'"),
