@@ -229,13 +229,17 @@ class _OrderReader:
                 raise missing(self.rows[0], columns.date, "the date of the refund")
             date = _latest(sale)
         fee = amounts.get(columns.fee, ZERO)
-        tax = amounts.get(columns.tax, ZERO)
+        amount, tax = amounts[columns.amount], amounts.get(columns.tax, ZERO)
+        if columns.with_tax:
+            # A part of what was paid gives back the same part of the tax.
+            paid = sum((item.price for item in sale.items), sale.postage)
+            amount, tax = share(amount, (paid, sale.tax), self.profile.currency)
         return Refund(
             number=self.number,
             order=self.order,
             date=date,
             titles=tuple(row[self.columns.title] for row in self.rows),
-            amount=amounts[columns.amount],
+            amount=amount,
             tax=tax,
             remitted=tax if self.profile.tax_remitted else ZERO,
             fees=(Fee("refunded", Role.FEES, -fee),) if fee else (),

@@ -85,6 +85,7 @@ amount = "Refunded"            # of price and postage, without tax
 date = "Refunded on"
 fee = "Fee refunded"           # what the channel gave back of its fees
 tax = "Tax refunded"           # what went back of the tax
+with-tax = false               # without the column `tax`: whether `amount` has its part of the tax in it
 sign = "positive"              # of the three amounts; "negative" when the file writes them below 0
 in-net = false                 # whether the column `net` has the refund taken off
 
@@ -305,12 +306,18 @@ class FeeColumn:
 
 @dataclass(frozen=True, slots=True)
 class RefundColumns:
-    """The headings of the refund's columns, the sign of their amounts, and whether net is after refunds."""
+    """The headings of the refund's columns, the sign of their amounts, and what their amounts are of.
+
+    Attributes:
+        with_tax: whether the amount has tax in it.
+        in_net: whether net is after refunds.
+    """
 
     amount: str
     date: str
     fee: str = ""
     tax: str = ""
+    with_tax: bool = False
     sign: int = 1
     in_net: bool = False
 
@@ -537,9 +544,12 @@ def _read_refund(table: Section, file: FileShape) -> RefundColumns | None:
         date=table.text("date", "" if file.row == "payout" else REQUIRED),
         fee=table.text("fee", ""),
         tax=table.text("tax", ""),
+        with_tax=table.flag("with-tax", default=False),
         sign=_read_sign(table),
         in_net=table.flag("in-net", default=False),
     )
+    if refund.with_tax and refund.tax:
+        raise table.problem("with-tax: is for files without a column of the tax refunded, and tax names one")
     table.close()
     return refund
 
