@@ -1,9 +1,9 @@
 """From a channel to the bank: which payouts are one, which came back, and when the bank had the money.
 
 Entries with one `^payout-` link are one payout, whether they leave the channel, come back to it or reach the
-bank. Without a link, an entry that leaves the channel is a payout of its own. What comes back within a month
-with the same amount, while the channel owes nothing, is the latest such payout that failed; all else that comes
-back is a payout below nought, by which the channel collects what it is owed.
+bank. Without a link, an entry that leaves the channel is a payout of its own. What comes back without a link
+within a month, with the same amount and while the channel owes nothing, is the latest such payout that failed;
+all else that comes back is a payout below nought, by which the channel collects what it is owed.
 
 A payout that went to Transit is in the bank by the deposit of its link. A deposit without one is taken for the
 payouts under way that add up to it, up to three of them, none of which left more than `days` before. If several
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: A deposit may be for so many payouts.
 TOGETHER = 3
 
-#: A payout without a link comes back within so many days or not at all.
+#: What comes back without a link left within so many days before.
 _RETURNS = datetime.timedelta(days=31)
 
 
@@ -147,15 +147,11 @@ def _order(transfer: Transfer) -> tuple[object, ...]:
 
 
 def _failed(found: Iterable[Sending], transfer: Transfer, channel: Channel) -> Sending | None:
-    """Return the payout without a link that an entry brings back, None when it brings back none."""
+    """Return the payout that an entry without a link brings back, None when it brings back none."""
     if transfer.left >= 0 or _holds(channel, transfer) < 0:
         return None
     for sending in reversed(list(found)):
-        if (
-            not sending.links
-            and sending.left == -transfer.left
-            and transfer.date - sending.transfers[0].date <= _RETURNS
-        ):
+        if sending.left == -transfer.left and transfer.date - sending.date <= _RETURNS:
             return sending
     return None
 
