@@ -8,6 +8,8 @@ all else that comes back is a payout below nought, by which the channel collects
 A payout that went to Transit is in the bank by the deposit of its link. A deposit without one is taken for the
 payouts under way that add up to it, up to three of them, none of which left more than `days` before. If several
 such sets fit, the deposit is left open and said so; payouts of the same amount are taken in the order they left.
+A deposit that no payout fits is stray; it is named beside those under way that it is near, however late it came
+if it is of the very amount.
 """
 
 from __future__ import annotations
@@ -109,8 +111,8 @@ class Sending:
         return max(days, default=None) if self.came_back is None else None
 
 
-def sendings(channel: Channel, days: int) -> list[Sending]:
-    """Return the payouts of a channel by day, each with its deposits."""
+def sendings(channel: Channel, days: int) -> tuple[list[Sending], list[Transfer]]:
+    """Return the payouts of a channel by day, each with its deposits, and the stray deposits."""
     by_link: dict[str, Sending] = {}
     found: list[Sending] = []
     for transfer in sorted(channel.transfers, key=_order):
@@ -136,9 +138,9 @@ def sendings(channel: Channel, days: int) -> list[Sending]:
             _share(deposit, named)
         else:
             unlinked.append(deposit)
-    for deposit in unlinked:
-        _find(deposit, found, datetime.timedelta(days=days))
-    return sorted(found, key=lambda sending: (sending.date, [natural(link) for link in sending.links]))
+    window = datetime.timedelta(days=days)
+    strays = [deposit for deposit in unlinked if not _find(deposit, found, window)]
+    return sorted(found, key=lambda sending: (sending.date, [natural(link) for link in sending.links])), strays
 
 
 def _order(transfer: Transfer) -> tuple[object, ...]:
@@ -176,16 +178,15 @@ def _share(deposit: Transfer, named: Sequence[Sending]) -> None:
             sending.notes.append(f"came in one deposit with {' and '.join(others)}")
 
 
-def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelta) -> None:
-    """Give a deposit without a link to the payouts it is for, if there is one answer."""
-    within = [
+def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelta) -> bool:
+    """Give a deposit without a link to the payouts it is for, if there is one answer; False if none fits."""
+    total = -deposit.transit
+    before = [
         sending
         for sending in found
-        if sending.came_back is None
-        and sending.under_way
-        and datetime.timedelta() <= deposit.date - sending.date <= window
+        if sending.came_back is None and sending.under_way and sending.date <= deposit.date
     ]
-    total = -deposit.transit
+    within = [sending for sending in before if deposit.date - sending.date <= window]
     fitting = [
         chosen
         for count in range(1, TOGETHER + 1)
@@ -206,8 +207,10 @@ def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelt
         for sending in dict.fromkeys(sending for chosen in fitting for sending in chosen):
             sending.notes.append(f"the deposit of {total} on {deposit.date} fits more than once: {ways}")
     else:
-        for sending in within:
-            sending.nearest.append(deposit)
+        for sending in before:
+            if sending in within or sending.under_way == total:
+                sending.nearest.append(deposit)
+    return bool(fitting)
 
 
 def name_of(sending: Sending) -> str:

@@ -442,6 +442,33 @@ def test_the_nearest_deposit_is_named() -> None:
     assert one.notes == ("under way for 2 days; deposits near it: 9.65 on 2026-03-07",)
 
 
+def test_a_deposit_of_the_amount_is_named_however_late_it_came() -> None:
+    [settlement] = settle(
+        books_of(
+            sale("2026-03-01", "1", "10.00")
+            + payout("2026-03-05", "10.00", to=TRANSIT)
+            + deposit("2026-03-15", "10.00")
+            + deposit("2026-03-15", "9.65"),
+        ),
+    )
+    [one] = settlement.payouts
+    assert one.notes == ("under way for 10 days; deposits near it: 10.00 on 2026-03-15",)
+    assert sorted(-stray.transit for stray in settlement.strays) == [Decimal("9.65"), Decimal("10.00")]
+
+
+def test_a_deposit_that_fits_more_than_once_is_not_stray() -> None:
+    # 4.00 + 6.00, or 10.00.
+    [settlement] = settle(
+        books_of(
+            payout("2026-03-02", "4.00", to=TRANSIT)
+            + payout("2026-03-03", "6.00", to=TRANSIT)
+            + payout("2026-03-04", "10.00", to=TRANSIT)
+            + deposit("2026-03-05", "10.00"),
+        ),
+    )
+    assert settlement.strays == ()
+
+
 # --- From person to person -----------------------------------------------------------------------------------
 
 
@@ -667,6 +694,25 @@ def test_the_command_shows_payouts_and_what_is_open() -> None:
     assert max(map(display_width, lines)) <= WIDTH
     assert [line.split()[-2] for line in lines[2:4]] == ["matched", "matched"]
     assert lines[-1] == "Lantern: not paid out yet, or not known to be: 5.00 (sale 4 of 2026-03-20 5.00)."
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_total_has_what_the_payouts_differ_by() -> None:
+    # 10.00 left and came back; 10.00 left again and is in the bank.
+    text = (
+        sale("2026-03-01", "1", "10.00") + payout("2026-03-05", "10.00")
+        + payout("2026-03-08", "-10.00") + payout("2026-03-09", "10.00")
+    )
+    _, out, _ = run("payouts", books=text)
+    [total] = [line.split() for line in out.splitlines() if line.startswith("Total")]
+    assert total == ["Total", "20.00", "-10.00"]
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_command_shows_deposits_of_no_known_payout() -> None:
+    _, out, _ = run("payouts", books=sale("2026-03-01", "1", "10.00") + deposit("2026-03-05", "10.00"))
+    assert out.splitlines()[0] == "No payouts."
+    assert out.splitlines()[-1] == "Lantern: in the bank for no known payout: 10.00 on 2026-03-05."
 
 
 @pytest.mark.usefixtures("_in_a_folder")
