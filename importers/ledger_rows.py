@@ -58,7 +58,7 @@ def read_ledger_rows(
         sale_of: tells the number of the sale in the books that an event belongs to, by the event's number; empty
             when there is none.
     """
-    reader = LineReader(profile)
+    reader = LineReader(profile, rows)
     lines: list[Line] = []
     left: dict[int, LeftOut] = {}
     for row in rows:
