@@ -5,7 +5,8 @@ bank. Without a link, an entry that leaves the channel is a payout of its own. W
 within a month, with the same amount and while the channel owes nothing, is the latest such payout that failed;
 all else that comes back is a payout below nought, by which the channel collects what it is owed.
 
-A payout that went to Transit is in the bank by the deposit of its link. A deposit without one is taken for the
+A payout that went to Transit is in the bank by the deposit of its link; what is left of a deposit then may be of
+payouts that it does not name, if just one set of them explains it. A deposit without a link is taken for the
 payouts under way that add up to it, up to three of them, none of which left more than `days` before. If several
 such sets fit, the deposit is left open and said so; payouts of the same amount are taken in the order they left.
 A deposit that no payout fits is stray; it is named beside those under way that it is near, however late it came
@@ -23,7 +24,7 @@ from millilot.ledger.records import ZERO
 from millilot.plugins.order import content_key, natural
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from decimal import Decimal
 
     from millilot.ledger.channels import Channel, Transfer
@@ -130,17 +131,27 @@ def sendings(channel: Channel, days: int) -> tuple[list[Sending], list[Transfer]
     for sending in found:
         if len(sending.transfers) > 1 and not sum(each.left for each in sending.transfers):
             sending.came_back = sending.transfers[-1].date
-    deposits = [transfer for transfer in sorted(channel.transfers, key=_order) if not transfer.left]
-    unlinked = []
-    for deposit in deposits:
-        named = list(dict.fromkeys(by_link[link] for link in deposit.payouts if link in by_link))
-        if named:
-            _share(deposit, named)
-        else:
-            unlinked.append(deposit)
-    window = datetime.timedelta(days=days)
-    strays = [deposit for deposit in unlinked if not _find(deposit, found, window)]
+    strays = _bring([each for each in channel.transfers if not each.left], found, datetime.timedelta(days=days))
     return sorted(found, key=lambda sending: (sending.date, [natural(link) for link in sending.links])), strays
+
+
+def _bring(
+    deposits: Iterable[Transfer], found: Sequence[Sending], window: datetime.timedelta,
+) -> list[Transfer]:
+    """Give each deposit to the payouts it is for, and return those that fit none."""
+    by_link = {link: sending for sending in found for link in sending.links}
+    unlinked, uneven = [], []
+    for deposit in sorted(deposits, key=_order):
+        named = list(dict.fromkeys(by_link[link] for link in deposit.payouts if link in by_link))
+        if not named:
+            unlinked.append(deposit)
+        elif sum((sending.under_way for sending in named), deposit.transit):
+            uneven.append((deposit, named))
+        else:
+            _share(deposit, named)
+    for deposit, named in uneven:
+        _share(deposit, [*_besides(deposit, named, found, window), *named])
+    return [deposit for deposit in unlinked if not _find(deposit, found, window)]
 
 
 def _order(transfer: Transfer) -> tuple[object, ...]:
@@ -178,21 +189,40 @@ def _share(deposit: Transfer, named: Sequence[Sending]) -> None:
             sending.notes.append(f"came in one deposit with {' and '.join(others)}")
 
 
+def _besides(
+    deposit: Transfer, named: Sequence[Sending], found: Sequence[Sending], window: datetime.timedelta,
+) -> Sequence[Sending]:
+    """Return the payouts that came with those a deposit names, if one set of them explains the rest of it."""
+    rest = -sum((sending.under_way for sending in named), deposit.transit)
+    others = [sending for sending in _waiting(deposit, found, window) if sending not in named]
+    fitting = list(_adding_up(others, rest, TOGETHER - len(named)))
+    return fitting[0] if len(fitting) == 1 else ()
+
+
+def _waiting(deposit: Transfer, found: Iterable[Sending], window: datetime.timedelta) -> list[Sending]:
+    """Return the payouts under way that left so long before a deposit at most."""
+    return [
+        sending
+        for sending in found
+        if sending.came_back is None
+        and sending.under_way
+        and datetime.timedelta() <= deposit.date - sending.date <= window
+    ]
+
+
+def _adding_up(among: Sequence[Sending], total: Decimal, most: int) -> Iterator[tuple[Sending, ...]]:
+    """Yield the sets of a few payouts that add up to an amount."""
+    for count in range(1, most + 1):
+        for chosen in combinations(among, count):
+            if sum((sending.under_way for sending in chosen), ZERO) == total:
+                yield chosen
+
+
 def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelta) -> bool:
     """Give a deposit without a link to the payouts it is for, if there is one answer; False if none fits."""
     total = -deposit.transit
-    before = [
-        sending
-        for sending in found
-        if sending.came_back is None and sending.under_way and sending.date <= deposit.date
-    ]
-    within = [sending for sending in before if deposit.date - sending.date <= window]
-    fitting = [
-        chosen
-        for count in range(1, TOGETHER + 1)
-        for chosen in combinations(within, count)
-        if sum((sending.under_way for sending in chosen), ZERO) == total
-    ]
+    within = _waiting(deposit, found, window)
+    fitting = list(_adding_up(within, total, TOGETHER))
     if fitting and all(len(chosen) == 1 for chosen in fitting):
         [first] = fitting[0]
         if len(fitting) > 1:
@@ -207,7 +237,7 @@ def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelt
         for sending in dict.fromkeys(sending for chosen in fitting for sending in chosen):
             sending.notes.append(f"the deposit of {total} on {deposit.date} fits more than once: {ways}")
     else:
-        for sending in before:
+        for sending in _waiting(deposit, found, datetime.timedelta.max):
             if sending in within or sending.under_way == total:
                 sending.nearest.append(deposit)
     return bool(fitting)

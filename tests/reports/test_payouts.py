@@ -432,6 +432,32 @@ def test_a_deposit_that_fits_two_sets_of_payouts_is_left_open() -> None:
     assert "the deposit of 17.00 on 2026-03-09 fits more than once: 3 or 1 + 2" in found[0].notes
 
 
+def test_a_deposit_that_names_only_one_of_its_payouts() -> None:
+    first, second = settled(
+        EARNED
+        + payout("2026-03-04", "10.00", "^payout-1", TRANSIT)
+        + payout("2026-03-05", "7.00", "^payout-2", TRANSIT)
+        + deposit("2026-03-06", "17.00", "^payout-1"),
+    )
+    assert figures(first.payout) == ("10.00", "matched", "0.00", "2026-03-06")
+    assert figures(second.payout) == ("7.00", "matched", "0.00", "2026-03-06")
+    assert second.notes == ("came in one deposit with 1",)
+
+
+def test_what_a_deposit_has_too_much_of_stays_with_the_payout_it_names() -> None:
+    # 17.00 for 10.00 while 7.00 and 7.00 are under way: it could be either.
+    first, second, third = settled(
+        EARNED
+        + sale("2026-03-02", "3", "7.00", "^payout-3")
+        + payout("2026-03-04", "10.00", "^payout-1", TRANSIT)
+        + payout("2026-03-05", "7.00", "^payout-2", TRANSIT)
+        + payout("2026-03-05", "7.00", "^payout-3", TRANSIT)
+        + deposit("2026-03-06", "17.00", "^payout-1"),
+    )
+    assert figures(first.payout) == ("10.00", "open", "7.00", "2026-03-06")
+    assert [each.payout.bank_date for each in (second, third)] == [None, None]
+
+
 def test_the_nearest_deposit_is_named() -> None:
     [one] = settled(
         sale("2026-03-01", "1", "10.00", "^payout-1")
