@@ -291,7 +291,20 @@ def test_the_page_calls_what_is_ambiguous_so() -> None:
 def test_without_a_form_the_page_says_how_to_write_it() -> None:
     result = run(TURN)
     assert result.exit_code == 0
-    assert f'2026-12-31 custom "annual-gross" {LANTERN} 2026' in " ".join(result.stdout.split())
+    assert f'2026-12-31 custom "annual-gross" {LANTERN} 2026 1234.56 USD' in " ".join(result.stdout.split())
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_line_to_write_is_in_the_currency_of_the_books() -> None:
+    in_euros = (HEAD + MORE + TURN).replace("EUR", "CHF").replace("USD", "EUR")
+    Path("main.beancount").write_text(in_euros, encoding="utf-8")
+    result = CliRunner().invoke(main, ["channel", "lantern", "2026", "--form"])
+    assert "2026 1234.56 EUR" in " ".join(result.stdout.split())
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_page_compares_the_number_of_payments() -> None:
+    assert "Payments: 1 on the form, 2 in the books." in run(TURN + form("65.00", "payments: 1")).stdout
 
 
 @pytest.mark.usefixtures("_in_a_folder")
