@@ -2,7 +2,7 @@
 
 Entries with one `^payout-` link are one payout, whether they leave the channel, come back to it or reach the
 bank. Without a link, an entry that leaves the channel is a payout of its own. What comes back without a link
-within a month, with the same amount and while the channel owes nothing, is the latest such payout that failed;
+within a month, with the same amount and while the channel is owed nothing, is the latest such payout that failed;
 all else that comes back is a payout below nought, by which the channel collects what it is owed.
 
 A payout that went to Transit is in the bank by the deposit of its link; what is left of a deposit then may be of
@@ -161,18 +161,25 @@ def _order(transfer: Transfer) -> tuple[object, ...]:
 
 def _failed(found: Iterable[Sending], transfer: Transfer, channel: Channel) -> Sending | None:
     """Return the payout that an entry without a link brings back, None when it brings back none."""
-    if transfer.left >= 0 or _holds(channel, transfer) < 0:
+    if transfer.left >= 0 or _held(channel, transfer.date) < 0:
         return None
-    for sending in reversed(list(found)):
-        if sending.left == -transfer.left and transfer.date - sending.date <= _RETURNS:
-            return sending
-    return None
+    earned_then = sum((each.amount + each.reserve for each in channel.events if each.date == transfer.date), ZERO)
+    if _held(channel, transfer.date) + earned_then <= transfer.left:
+        # The channel collects what the day itself made it owed.
+        return None
+    fitting = [
+        sending
+        for sending in found
+        if sending.left == -transfer.left and transfer.date - sending.date <= _RETURNS
+    ]
+    # One that leaves on the day on which another comes back takes its place.
+    return max(fitting, key=lambda sending: (sending.date < transfer.date, sending.date), default=None)
 
 
-def _holds(channel: Channel, before: Transfer) -> Decimal:
-    """Return what a channel held on the morning of a transfer."""
-    earned = sum((event.amount + event.reserve for event in channel.events if event.date < before.date), ZERO)
-    return earned - sum((each.left for each in channel.transfers if each.date < before.date), ZERO)
+def _held(channel: Channel, morning: datetime.date) -> Decimal:
+    """Return what a channel held on a morning."""
+    earned = sum((event.amount + event.reserve for event in channel.events if event.date < morning), ZERO)
+    return earned - sum((each.left for each in channel.transfers if each.date < morning), ZERO)
 
 
 def _share(deposit: Transfer, named: Sequence[Sending]) -> None:

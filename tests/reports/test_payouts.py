@@ -308,6 +308,28 @@ def test_a_payout_without_a_number_that_came_back_is_known_by_its_amount() -> No
     assert orders(again.payout) == {"1"}
 
 
+def test_a_payout_that_came_back_may_leave_again_the_same_day() -> None:
+    failed, again = settled(
+        sale("2026-03-01", "1", "10.00")
+        + payout("2026-03-05", "10.00")
+        + payout("2026-03-08", "-10.00")
+        + payout("2026-03-08", "10.00"),
+    )
+    assert [each.payout.state for each in (failed, again)] == ["explained", "matched"]
+
+
+def test_what_the_channel_is_owed_since_that_day_is_collected() -> None:
+    # The refund of all that was paid out last, collected on the day of the refund: no payout failed.
+    paid, collected = settled(
+        sale("2026-03-01", "1", "10.00")
+        + payout("2026-03-05", "10.00")
+        + event("2026-03-08", "refund", "Income:Refunds", "10.00", "^order-1")
+        + payout("2026-03-08", "-10.00"),
+    )
+    assert figures(paid.payout) == ("10.00", "matched", "0.00", "2026-03-05")
+    assert figures(collected.payout) == ("-10.00", "matched", "0.00", "2026-03-08")
+
+
 def test_a_label_voided_later_and_an_adjustment_without_an_order() -> None:
     # 20.00 - 5.00 label; then 5.00 for the label again + 1.25 adjustment + 9.00.
     first, second = settled(
