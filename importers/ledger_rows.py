@@ -58,7 +58,7 @@ def read_ledger_rows(
         sale_of: tells the number of the sale in the books that an event belongs to, by the event's number; empty
             when there is none.
     """
-    reader = LineReader(profile)
+    reader = LineReader(profile, rows)
     lines: list[Line] = []
     left: dict[int, LeftOut] = {}
     for row in rows:
@@ -102,7 +102,9 @@ def _name_orders(
         chain = _ancestors(line, parents)
         above = [by_event[name] for name in chain if name in by_event]
         if line.kind in PAYOUTS and not line.payout:
-            line.payout = next((other.payout for other in above if other.payout), line.event)
+            # What came back has a number of its own, which is not that of the payout.
+            own = line.event if line.kind is Kind.PAYOUT else ""
+            line.payout = next((other.payout for other in above if other.payout), own)
         if line.kind in SALE_PARTS and (number := sale_of(line.event)):
             known = order_of_sale(number)
             # An order's number that the file gives goes before all but one that was made of the event's.
@@ -111,8 +113,8 @@ def _name_orders(
             continue
         named = next((other.order for other in above if other.order), "")
         booked = order_of_sale(next(filter(None, map(sale_of, chain)), ""))
-        of_its_own = line.event if line.kind in SALE_PARTS else ""
-        line.order = named or booked or (chain[-1] if chain else of_its_own)
+        own = line.event if line.kind in SALE_PARTS else ""
+        line.order = named or booked or (chain[-1] if chain else own)
 
 
 def _ancestors(line: Line, parents: dict[str, str]) -> list[str]:

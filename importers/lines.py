@@ -14,6 +14,7 @@ from millilot.importers.table import RowError
 
 if TYPE_CHECKING:
     import datetime
+    from collections.abc import Iterable, Iterator
     from decimal import Decimal
 
     from millilot.importers.profile import Profile
@@ -88,11 +89,12 @@ class Line:
 
 
 class LineReader:
-    """Reads the rows of one file."""
+    """Reads the rows of one file; of a sale that was called off, another row may tell that it was paid."""
 
-    def __init__(self, profile: Profile) -> None:
+    def __init__(self, profile: Profile, rows: Iterable[Row] = ()) -> None:
         self._profile = profile
         self._columns = profile.columns
+        self._given_back = frozenset(self._refunded(rows)) if profile.statuses.known else frozenset()
         self._own = CellReader(profile)
         self._of_currency = {profile.currency: self._own}
         # A statement has rows that are nobody's business here.
@@ -109,7 +111,7 @@ class LineReader:
             raise RowError(row.number, row.problem)
         columns = self._columns
         cancelled = require_standing(
-            row, row[columns.status], self._profile, lambda: money_taken(row, self._profile),
+            row, row[columns.status], self._profile, lambda: self._taken(row),
         )
         cells = self.cells(row)
         total = cells.amount(row, columns.total)
@@ -144,6 +146,24 @@ class LineReader:
         line.fees = fees_from(self._profile.fees, partial(cells.amount, row))
         self._require_net(line, cells)
         return line
+
+    def _refunded(self, rows: Iterable[Row]) -> Iterator[str]:
+        """Yield the numbers of the orders and events that rows which count give money back for."""
+        columns, statuses = self._columns, self._profile.statuses
+        nothing = statuses.skip | statuses.pending | statuses.cancelled
+        for row in rows:
+            rule = find_rule(self._profile.events, row[columns.type], row[columns.detail])
+            if rule is not None and rule.kind is Kind.REFUND and row[columns.status] not in nothing:
+                yield from filter(None, (self._order(row, rule), row[columns.parent]))
+
+    def _taken(self, row: Row) -> str:
+        """Return the heading of a cell that shows that money was taken for a sale, or nothing."""
+        columns = self._columns
+        rule = find_rule(self._profile.events, row[columns.type], row[columns.detail])
+        of_sale = rule is not None and rule.kind in SALE_PARTS
+        if of_sale and self._given_back & {self.order(row), row[columns.event]}:
+            return columns.amount or columns.credit
+        return money_taken(row, self._profile)
 
     def cells(self, row: Row) -> CellReader:
         """Return a reader of amounts in the row's currency."""

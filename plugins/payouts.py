@@ -83,7 +83,7 @@ def link_payouts(entries: Directives, options_map: dict[str, Any]) -> tuple[Dire
     by_day: dict[tuple[str, datetime.date], set[str]] = defaultdict(set)
     for each in spoken.values():
         for line in each.lines if each.is_payout else ():
-            by_day[line.account, each.entry.date].update(links_of(each.entry, PAYOUT))
+            by_day[line.account, each.entry.date].update(links_of(each.entry, PAYOUT), _numbers(each))
     for place, each in spoken.items():
         found = _links(each, by_day)
         if not found <= (each.entry.links or frozenset()):
@@ -121,11 +121,7 @@ def _read(entry: Transaction, roles: RoleMap) -> _Spoken:
 def _links(spoken: _Spoken, by_day: Mapping[tuple[str, datetime.date], set[str]]) -> set[str]:
     """Return the links that the metadata of a transaction gives."""
     entry = spoken.entry
-    found = set()
-    for line in spoken.lines:
-        number = (line.meta or {}).get(NUMBER, entry.meta.get(NUMBER))
-        if number is not None:
-            found.add(payout_link(line.account, str(number)))
+    found = _numbers(spoken)
     paid_out = day_of(entry, PAID_OUT)
     if paid_out is None or found or spoken.is_payout or links_of(entry, PAYOUT):
         return found
@@ -134,6 +130,14 @@ def _links(spoken: _Spoken, by_day: Mapping[tuple[str, datetime.date], set[str]]
         if len(of_day) == 1:
             found |= of_day
     return found
+
+
+def _numbers(spoken: _Spoken) -> set[str]:
+    """Return the links of the payouts that a transaction, or its lines, name by number."""
+    numbers = [
+        (line.account, (line.meta or {}).get(NUMBER, spoken.entry.meta.get(NUMBER))) for line in spoken.lines
+    ]
+    return {payout_link(account, str(number)) for account, number in numbers if number is not None}
 
 
 def payout_link(account: str, number: str) -> str:

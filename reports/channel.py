@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from decimal import Decimal
 
-    from millilot.ledger.channels import Channel
+    from millilot.ledger.channels import Channel, Transfer
     from millilot.ledger.records import Books, Record
     from millilot.reports.payouts import Settled, Settlement
 
@@ -97,8 +97,8 @@ class ChannelYear:
         in_transit: what was paid out and not in the bank when the year ended.
         held: what the channel held then.
         reserved: how much of that it held back.
-        difference: what the year's end finds in payouts that is neither explained nor on its way, less what its
-            beginning found.
+        difference: what the year's end finds in payouts that is neither explained nor on its way, and in deposits
+            of no known payout, less what its beginning found.
         transactions: payments received.
     """
 
@@ -123,11 +123,12 @@ class ChannelYear:
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """A channel's year, and the payouts that were open when it ended."""
+    """A channel's year, the payouts that were open when it ended, and deposits of no known payout."""
 
     channel: Channel
     year: ChannelYear
     open: tuple[Settled, ...]
+    strays: tuple[Transfer, ...]
 
 
 def find(channels: Iterable[Channel], name: str) -> Channel:
@@ -179,9 +180,7 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
     held = rounding.nearest(after[Pocket.MAIN] + after[Pocket.RESERVE], unit)
     # Nothing is lost: what the other lines do not tell, this one does.
     amounts["other"] = held - sum((SIGNS[name] * amounts[name] for name in SIGNS if name != "other"), ZERO)
-    unexplained, known_before = (
-        sum((each.unexplained for each in state.payouts), ZERO) for state in (settlement, before_it)
-    )
+    unexplained, known_before = (_unexplained(state) for state in (settlement, before_it))
     tagged = sum((event.amount for event in settlement.unpaid if event.held), ZERO)
     return Statement(
         known,
@@ -198,6 +197,7 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
             for each in settlement.payouts
             if each.payout.state is State.OPEN and (each.payout.date >= start or each.unexplained)
         ),
+        settlement.strays,
     )
 
 
@@ -207,6 +207,12 @@ def _state(books: Books, channel: Channel, day: datetime.date, days: int) -> tup
     channel = read_channels(known).get(channel.account, replace(channel, events=(), transfers=()))
     [settlement] = settle(known, days, channels={channel.account: channel}, last=day)
     return channel, settlement
+
+
+def _unexplained(settlement: Settlement) -> Decimal:
+    """Return what nothing explains: of payouts, and deposits of no known payout."""
+    strays = sum((-deposit.transit for deposit in settlement.strays), ZERO)
+    return sum((each.unexplained for each in settlement.payouts), strays)
 
 
 def records_of(channel: Channel) -> list[Record]:

@@ -1,13 +1,16 @@
 """From a channel to the bank: which payouts are one, which came back, and when the bank had the money.
 
 Entries with one `^payout-` link are one payout, whether they leave the channel, come back to it or reach the
-bank. Without a link, an entry that leaves the channel is a payout of its own. What comes back within a month
-with the same amount, while the channel owes nothing, is the latest such payout that failed; all else that comes
-back is a payout below nought, by which the channel collects what it is owed.
+bank. Without a link, an entry that leaves the channel is a payout of its own. What comes back without a link
+within a month, with the same amount and while the channel is owed nothing, is the latest such payout that failed;
+all else that comes back is a payout below nought, by which the channel collects what it is owed.
 
-A payout that went to Transit is in the bank by the deposit of its link. A deposit without one is taken for the
+A payout that went to Transit is in the bank by the deposit of its link; what is left of a deposit then may be of
+payouts that it does not name, if just one set of them explains it. A deposit without a link is taken for the
 payouts under way that add up to it, up to three of them, none of which left more than `days` before. If several
 such sets fit, the deposit is left open and said so; payouts of the same amount are taken in the order they left.
+A deposit that no payout fits is stray; it is named beside those under way that it is near, however late it came
+if it is of the very amount.
 """
 
 from __future__ import annotations
@@ -21,7 +24,7 @@ from millilot.ledger.records import ZERO
 from millilot.plugins.order import content_key, natural
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from decimal import Decimal
 
     from millilot.ledger.channels import Channel, Transfer
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
 #: A deposit may be for so many payouts.
 TOGETHER = 3
 
-#: A payout without a link comes back within so many days or not at all.
+#: What comes back without a link left within so many days before.
 _RETURNS = datetime.timedelta(days=31)
 
 
@@ -109,8 +112,8 @@ class Sending:
         return max(days, default=None) if self.came_back is None else None
 
 
-def sendings(channel: Channel, days: int) -> list[Sending]:
-    """Return the payouts of a channel by day, each with its deposits."""
+def sendings(channel: Channel, days: int) -> tuple[list[Sending], list[Transfer]]:
+    """Return the payouts of a channel by day, each with its deposits, and the stray deposits."""
     by_link: dict[str, Sending] = {}
     found: list[Sending] = []
     for transfer in sorted(channel.transfers, key=_order):
@@ -128,17 +131,27 @@ def sendings(channel: Channel, days: int) -> list[Sending]:
     for sending in found:
         if len(sending.transfers) > 1 and not sum(each.left for each in sending.transfers):
             sending.came_back = sending.transfers[-1].date
-    deposits = [transfer for transfer in sorted(channel.transfers, key=_order) if not transfer.left]
-    unlinked = []
-    for deposit in deposits:
+    strays = _bring([each for each in channel.transfers if not each.left], found, datetime.timedelta(days=days))
+    return sorted(found, key=lambda sending: (sending.date, [natural(link) for link in sending.links])), strays
+
+
+def _bring(
+    deposits: Iterable[Transfer], found: Sequence[Sending], window: datetime.timedelta,
+) -> list[Transfer]:
+    """Give each deposit to the payouts it is for, and return those that fit none."""
+    by_link = {link: sending for sending in found for link in sending.links}
+    unlinked, uneven = [], []
+    for deposit in sorted(deposits, key=_order):
         named = list(dict.fromkeys(by_link[link] for link in deposit.payouts if link in by_link))
-        if named:
-            _share(deposit, named)
-        else:
+        if not named:
             unlinked.append(deposit)
-    for deposit in unlinked:
-        _find(deposit, found, datetime.timedelta(days=days))
-    return sorted(found, key=lambda sending: (sending.date, [natural(link) for link in sending.links]))
+        elif sum((sending.under_way for sending in named), deposit.transit):
+            uneven.append((deposit, named))
+        else:
+            _share(deposit, named)
+    for deposit, named in uneven:
+        _share(deposit, [*_besides(deposit, named, found, window), *named])
+    return [deposit for deposit in unlinked if not _find(deposit, found, window)]
 
 
 def _order(transfer: Transfer) -> tuple[object, ...]:
@@ -147,23 +160,26 @@ def _order(transfer: Transfer) -> tuple[object, ...]:
 
 
 def _failed(found: Iterable[Sending], transfer: Transfer, channel: Channel) -> Sending | None:
-    """Return the payout without a link that an entry brings back, None when it brings back none."""
-    if transfer.left >= 0 or _holds(channel, transfer) < 0:
+    """Return the payout that an entry without a link brings back, None when it brings back none."""
+    if transfer.left >= 0 or _held(channel, transfer.date) < 0:
         return None
-    for sending in reversed(list(found)):
-        if (
-            not sending.links
-            and sending.left == -transfer.left
-            and transfer.date - sending.transfers[0].date <= _RETURNS
-        ):
-            return sending
-    return None
+    earned_then = sum((each.amount + each.reserve for each in channel.events if each.date == transfer.date), ZERO)
+    if _held(channel, transfer.date) + earned_then <= transfer.left:
+        # The channel collects what the day itself made it owed.
+        return None
+    fitting = [
+        sending
+        for sending in found
+        if sending.left == -transfer.left and transfer.date - sending.date <= _RETURNS
+    ]
+    # One that leaves on the day on which another comes back takes its place.
+    return max(fitting, key=lambda sending: (sending.date < transfer.date, sending.date), default=None)
 
 
-def _holds(channel: Channel, before: Transfer) -> Decimal:
-    """Return what a channel held on the morning of a transfer."""
-    earned = sum((event.amount + event.reserve for event in channel.events if event.date < before.date), ZERO)
-    return earned - sum((each.left for each in channel.transfers if each.date < before.date), ZERO)
+def _held(channel: Channel, morning: datetime.date) -> Decimal:
+    """Return what a channel held on a morning."""
+    earned = sum((event.amount + event.reserve for event in channel.events if event.date < morning), ZERO)
+    return earned - sum((each.left for each in channel.transfers if each.date < morning), ZERO)
 
 
 def _share(deposit: Transfer, named: Sequence[Sending]) -> None:
@@ -180,22 +196,40 @@ def _share(deposit: Transfer, named: Sequence[Sending]) -> None:
             sending.notes.append(f"came in one deposit with {' and '.join(others)}")
 
 
-def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelta) -> None:
-    """Give a deposit without a link to the payouts it is for, if there is one answer."""
-    within = [
+def _besides(
+    deposit: Transfer, named: Sequence[Sending], found: Sequence[Sending], window: datetime.timedelta,
+) -> Sequence[Sending]:
+    """Return the payouts that came with those a deposit names, if one set of them explains the rest of it."""
+    rest = -sum((sending.under_way for sending in named), deposit.transit)
+    others = [sending for sending in _waiting(deposit, found, window) if sending not in named]
+    fitting = list(_adding_up(others, rest, TOGETHER - len(named)))
+    return fitting[0] if len(fitting) == 1 else ()
+
+
+def _waiting(deposit: Transfer, found: Iterable[Sending], window: datetime.timedelta) -> list[Sending]:
+    """Return the payouts under way that left so long before a deposit at most."""
+    return [
         sending
         for sending in found
         if sending.came_back is None
         and sending.under_way
         and datetime.timedelta() <= deposit.date - sending.date <= window
     ]
+
+
+def _adding_up(among: Sequence[Sending], total: Decimal, most: int) -> Iterator[tuple[Sending, ...]]:
+    """Yield the sets of a few payouts that add up to an amount."""
+    for count in range(1, most + 1):
+        for chosen in combinations(among, count):
+            if sum((sending.under_way for sending in chosen), ZERO) == total:
+                yield chosen
+
+
+def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelta) -> bool:
+    """Give a deposit without a link to the payouts it is for, if there is one answer; False if none fits."""
     total = -deposit.transit
-    fitting = [
-        chosen
-        for count in range(1, TOGETHER + 1)
-        for chosen in combinations(within, count)
-        if sum((sending.under_way for sending in chosen), ZERO) == total
-    ]
+    within = _waiting(deposit, found, window)
+    fitting = list(_adding_up(within, total, TOGETHER))
     if fitting and all(len(chosen) == 1 for chosen in fitting):
         [first] = fitting[0]
         if len(fitting) > 1:
@@ -210,8 +244,10 @@ def _find(deposit: Transfer, found: Sequence[Sending], window: datetime.timedelt
         for sending in dict.fromkeys(sending for chosen in fitting for sending in chosen):
             sending.notes.append(f"the deposit of {total} on {deposit.date} fits more than once: {ways}")
     else:
-        for sending in within:
-            sending.nearest.append(deposit)
+        for sending in _waiting(deposit, found, datetime.timedelta.max):
+            if sending in within or sending.under_way == total:
+                sending.nearest.append(deposit)
+    return bool(fitting)
 
 
 def name_of(sending: Sending) -> str:

@@ -45,7 +45,7 @@ from millilot.reports.deposits import name_of, sendings
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-    from millilot.ledger.channels import Channel, Event
+    from millilot.ledger.channels import Channel, Event, Transfer
     from millilot.ledger.records import Books
     from millilot.reports.deposits import Sending
 
@@ -116,11 +116,12 @@ class Settled:
 
 @dataclass(frozen=True, slots=True)
 class Settlement:
-    """A channel's payouts by day, and the events that no payout certainly paid."""
+    """A channel's payouts by day, the events that no payout certainly paid, and deposits of no known payout."""
 
     channel: Channel
     payouts: tuple[Settled, ...]
     unpaid: tuple[Event, ...]
+    strays: tuple[Transfer, ...]
 
 
 def settle(
@@ -200,7 +201,7 @@ class _Settling:
         self.currency = currency
         self.last = last
         self.days = days
-        self.sendings = sendings(channel, days)
+        self.sendings, self.strays = sendings(channel, days)
 
     def settle(self, limits: solver.Limits) -> Settlement:
         linked, items = self._events()
@@ -209,7 +210,7 @@ class _Settling:
         settled = [self._settled(sending, found[id(sending)]) for sending in self.sendings]
         paid = {id(event.record.entry) for each in settled for event in each.events}
         unpaid = [event for event in self.channel.events if event.amount and id(event.record.entry) not in paid]
-        return Settlement(self.channel, tuple(settled), tuple(unpaid))
+        return Settlement(self.channel, tuple(settled), tuple(unpaid), tuple(self.strays))
 
     def _minor(self, amount: Decimal) -> int:
         return int(self._rounded(amount).scaleb(minor_digits(self.currency)))
@@ -343,7 +344,7 @@ class _Settling:
 
     def _open(self, sending: Sending, what: _Found, of_events: Decimal) -> Iterator[str]:
         """Yield what is to be said of a payout whose events are not certain."""
-        age = (self.last - sending.date).days
+        age = self._age(sending)
         of = f" the {of_events} that its own events leave" if what.linked else " it"
         if what.bounded:
             yield f"too many ways to explain{of}; links of the orders it paid would tell"
@@ -353,11 +354,15 @@ class _Settling:
         elif what.nearest:
             near = self._major(sum(item.amount for item in what.nearest))
             yield (
-                f"nothing explains{of}, {age} days old; nearest: {_listed(what.nearest, self._major)}, together "
+                f"nothing explains{of}, {age} old; nearest: {_listed(what.nearest, self._major)}, together "
                 f"{near}, which differs by {of_events}"
             )
         else:
-            yield f"nothing explains{of}, {age} days old, and no event is near"
+            yield f"nothing explains{of}, {age} old, and no event is near"
+
+    def _age(self, sending: Sending) -> str:
+        age = (self.last - sending.date).days
+        return f"{age} day" if age == 1 else f"{age} days"
 
     def _ways(self, ways: Sequence[Sequence[_Item]]) -> str:
         """Return by what the explanations differ: each without what all have in common."""
@@ -367,16 +372,16 @@ class _Settling:
         return "; or ".join(texts) + (f"; or {more} more" if more else "")
 
     def _not_in_bank(self, sending: Sending, missing: Decimal) -> str:
-        age = (self.last - sending.date).days
+        age = self._age(sending)
         if sending.bank_date is not None:
             if missing > 0:
                 return f"{missing} more reached the bank than was paid out"
-            return f"{-missing} of it has not reached the bank, {age} days after it left"
+            return f"{-missing} of it has not reached the bank, {age} after it left"
         near = sorted(
             sending.nearest, key=lambda deposit: (abs(deposit.transit + sending.under_way), deposit.date),
         )
         like = ", ".join(f"{-deposit.transit} on {deposit.date}" for deposit in near[:2])
-        return f"under way for {age} days" + (f"; deposits near it: {like}" if like else "")
+        return f"under way for {age}" + (f"; deposits near it: {like}" if like else "")
 
 
 def _common(ways: Sequence[Sequence[_Item]]) -> list[_Item]:

@@ -12,7 +12,8 @@ found. An order without `ordered:` counts by its day in the books. A channel non
 basis cannot be tried on it; a single order without one counts in no year.
 
 Claims come in as payments and become sales when they are poured, perhaps in another year. A pour belongs to the
-channel when its order's claim was paid there; each pour uses up the oldest payments of its order.
+channel when its order's claim was paid there; each pour uses up the oldest payments of its order. The form has
+a claim by the days of its payment, and never the pour.
 """
 
 from __future__ import annotations
@@ -49,6 +50,8 @@ if TYPE_CHECKING:
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.channels import Channel
     from millilot.ledger.records import Books, Record
+
+    _Dates = Mapping[Basis, datetime.date | None]
 
 _SOLD = frozenset({Role.SALES, Role.POSTAGE_CHARGED})
 _RECEIVED = _SOLD | {Role.UNSORTED}
@@ -238,15 +241,13 @@ class _Payment:
 
     order: str
     booked: datetime.date
-    dates: Mapping[Basis, datetime.date | None]
+    dates: _Dates
     lines: Mapping[str, Decimal]
-    #: What the books count in the year of the entry, though the form has it, if at all, elsewhere.
-    fixed: bool = False
 
     def day(self, basis: Basis, shift: int) -> datetime.date | None:
         """Return the day it counts on."""
-        day = self.booked if self.fixed else self.dates[basis]
-        return day if day is None or self.fixed else day + datetime.timedelta(days=shift)
+        day = self.dates[basis]
+        return day and day + datetime.timedelta(days=shift)
 
     def counts(self, basis: Basis, shift: int, year: int) -> bool:
         """Whether the form of a year has it."""
@@ -287,15 +288,15 @@ def _payments(books: Books, channel: Channel) -> Iterator[_Payment]:
         lines = _lines(record)
         if id(entry) in mine:
             lines |= _outside(record, books.settings.roles.on(record.date))
-        claims.enter(record)
-        if not any(lines.values()):
-            continue
         dates = {
             Basis.ORDER: day_of(entry, ORDERED) or record.date,
             Basis.SETTLED: day_of(entry, SETTLED),
             Basis.PAID_OUT: paid_out.get(id(entry)) or day_of(entry, PAID_OUT),
         }
-        yield _Payment(_name(record), record.date, dates, lines)
+        if claimed_before := claims.enter(record, dates):
+            lines["gross_receipts"] -= claimed_before
+        if any(lines.values()):
+            yield _Payment(_name(record), record.date, dates, lines)
     yield from claims.payments()
 
 
@@ -313,45 +314,63 @@ class _Claims:
     """Claims paid on a channel, and the pours that use them up."""
 
     def __init__(self) -> None:
-        self._paid: dict[str, list[tuple[Record, Decimal]]] = defaultdict(list)
-        self._poured: list[tuple[Record, datetime.date, Decimal]] = []
+        self._paid: dict[str, list[_Claim]] = defaultdict(list)
+        self._poured: list[tuple[Record, _Claim]] = []
 
-    def enter(self, record: Record) -> None:
-        """Enter what a record does to claims; what is given back to a claimant stays paid, as a refund does."""
-        poured = any(money.role in _RECEIVED and money.amount < 0 for money in record.money)
+    def enter(self, record: Record, dates: _Dates) -> Decimal:
+        """Enter what a record does to claims, and return how much of its receipts was paid as claims before.
+
+        What is given back to a claimant stays paid, as a refund does.
+        """
+        received = any(money.role in _RECEIVED and money.amount < 0 for money in record.money)
+        poured = ZERO
         for money in record.money:
             if money.role is not Role.CLAIMS:
                 continue
             if money.amount < 0:
                 for key in _keys(record)[:1] or [""]:
-                    self._paid[key].append((record, -money.amount))
-            elif poured:
-                self._pour(record, money.amount)
+                    self._paid[key].append(_Claim(record, dates, -money.amount))
+            elif received:
+                poured += self._pour(record, money.amount)
+        return poured
 
-    def _pour(self, record: Record, amount: Decimal) -> None:
+    def _pour(self, record: Record, amount: Decimal) -> Decimal:
+        left = amount
         for key in _keys(record):
-            payments = self._paid.get(key, [])
-            while payments and amount:
-                payment, left = payments.pop(0)
-                used = min(left, amount)
-                amount -= used
-                self._poured.append((record, payment.date, used))
-                if left > used:
-                    payments.insert(0, (payment, left - used))
+            claims = self._paid.get(key, [])
+            while claims and left:
+                claim = claims.pop(0)
+                used = min(claim.amount, left)
+                left -= used
+                self._poured.append((record, claim._replace(amount=used)))
+                if claim.amount > used:
+                    claims.insert(0, claim._replace(amount=claim.amount - used))
+        return amount - left
 
     def payments(self) -> Iterator[_Payment]:
-        """Yield claims as the year of their payment has them, and take pours out of the years they come in."""
-        for records in self._paid.values():
-            for record, left in records:
-                yield _fixed(record, record.date, "claims_paid", left)
-        for record, paid, used in self._poured:
-            if paid.year != record.date.year:
-                yield _fixed(record, paid, "claims_paid", used)
-                yield _fixed(record, record.date, "claims_poured", -used)
+        """Yield each claim by the days of its payment, and what the books count of it when it is poured."""
+        for claims in self._paid.values():
+            for claim in claims:
+                yield claim.payment("claims_paid")
+        for record, claim in self._poured:
+            if claim.record.date.year == record.date.year:
+                yield claim.payment("gross_receipts")
+            else:
+                yield claim.payment("claims_paid")
+                both = {"gross_receipts": claim.amount, "claims_poured": -claim.amount}
+                yield _Payment(_name(record), record.date, dict.fromkeys(Basis), both)
 
 
-def _fixed(record: Record, day: datetime.date, line: str, amount: Decimal) -> _Payment:
-    return _Payment(_name(record), day, {}, {line: amount}, fixed=True)
+class _Claim(NamedTuple):
+    """A claim that was paid on a channel, or a part of it."""
+
+    record: Record
+    dates: _Dates
+    amount: Decimal
+
+    def payment(self, line: str) -> _Payment:
+        """Return it as a payment, in a line of the bridge."""
+        return _Payment(_name(self.record), self.record.date, self.dates, {line: self.amount})
 
 
 def _lines(record: Record) -> dict[str, Decimal]:

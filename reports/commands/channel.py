@@ -11,7 +11,7 @@ import click
 from millilot.reports.channel import UnknownChannelError, statement
 from millilot.reports.commands.form import show_form
 from millilot.reports.commands.options import Format, read, report_options
-from millilot.reports.commands.payouts import notes
+from millilot.reports.commands.payouts import days_option, notes, strays
 from millilot.reports.tables import Column, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
@@ -24,9 +24,10 @@ if TYPE_CHECKING:
 @click.argument("name", metavar="CHANNEL")
 @click.argument("number", metavar="YEAR", type=click.IntRange(datetime.MINYEAR + 1, datetime.MAXYEAR - 1))
 @click.option("--form", is_flag=True, help="Compare with what the channel's form says of the year.")
+@days_option
 @report_options
 def channel_command(
-    path: Path, style: str, to: datetime.date | None, *, name: str, number: int, form: bool, wide: bool,
+    path: Path, style: str, to: datetime.date | None, *, name: str, number: int, form: bool, days: int, wide: bool,
 ) -> None:
     """Show a channel's year: what buyers paid, what was taken from it, and what reached the bank.
 
@@ -38,7 +39,7 @@ def channel_command(
         if form:
             show_form(books, name, number, style, wide=wide)
             return
-        report = statement(books, name, start, end if to is None else min(end, to))
+        report = statement(books, name, start, end if to is None else min(end, to), days)
     except UnknownChannelError as error:
         raise click.ClickException(str(error)) from None
     lines = asdict(report.year)
@@ -50,7 +51,7 @@ def channel_command(
         case _:
             until = "" if to is None or to >= end else f", up to {to}"
             click.echo(_statement(f"{report.channel.name} {number}{until}", books.currency, report.year), nl=False)
-            said = notes(report.open)
+            said = [*notes(report.open), *strays(report.channel, report.strays)]
             if said:
                 click.echo("\n" + "\n".join(said))
 

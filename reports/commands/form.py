@@ -117,7 +117,7 @@ def _page(report: TieOut, currency: str, *, wide: bool) -> Iterator[str]:
         rows += [("The form says", report.form.gross), ("Difference", chosen.difference)]
     heading = f"{report.channel.name} {report.year}: {way(chosen)}"
     yield to_table((Column(heading, right=False), Column(currency)), rows)
-    yield from paragraph(_sentence(report))
+    yield from paragraph(_sentence(report, currency))
     yield from (line for reason in report.untried for line in paragraph(f"{reason}."))
     yield ""
     columns = (Column("Every way", right=False), Column("The form should say"), Column("Difference"))
@@ -154,7 +154,7 @@ def _months(report: TieOut) -> str:
     text = to_table(columns, rows, foot, width=WIDTH)
     counted = report.form.payments if report.form else None
     if counted is not None and counted != report.payments:
-        text += f"\nThe form counts {counted} payments, the books {report.payments}.\n"
+        text += f"\nPayments: {counted} on the form, {report.payments} in the books.\n"
     return text
 
 
@@ -163,13 +163,13 @@ def way(candidate: Candidate) -> str:
     return f"by the {_BASES[candidate.basis]}{_SHIFTS[candidate.shift]}, tax {'in' if candidate.tax else 'out'}"
 
 
-def _sentence(report: TieOut) -> str:
+def _sentence(report: TieOut, currency: str) -> str:
     """Return what came of the comparison as a sentence."""
     fitting = report.fitting
     if report.form is None:
         return (
-            f"The books do not say what the form says. Write it so: {report.year}-12-31 custom "
-            f'"annual-gross" {report.channel.account} {report.year} {report.chosen.expected} USD'
+            f"The books do not say what the form says. Write its figure so: {report.year}-12-31 custom "
+            f'"annual-gross" {report.channel.account} {report.year} 1234.56 {currency}'
         )
     if not fitting:
         return f"No way meets the form to the cent. The nearest is {report.chosen.difference} off."

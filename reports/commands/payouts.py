@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
+    from millilot.ledger.channels import Channel, Transfer
     from millilot.reports.payouts import Settled, Settlement
 
 COLUMNS = tuple(field.name for field in fields(Payout))
@@ -27,15 +28,18 @@ COLUMNS = tuple(field.name for field in fields(Payout))
 _TEXTS = {"payout", "channel", "date", "orders", "state", "bank_date"}
 
 
+days_option = click.option(
+    "--days", type=click.IntRange(0), default=DAYS, show_default=True,
+    help="A payout is in the bank within so many days.",
+)
+
+
 @click.command("payouts")
 @click.option("--channel", "channel", metavar="C", help="Only this channel, by its name or account.")
 @click.option(
     "--year", type=click.IntRange(datetime.MINYEAR, datetime.MAXYEAR), help="Only what was paid out in this year.",
 )
-@click.option(
-    "--days", type=click.IntRange(0), default=DAYS, show_default=True,
-    help="A payout is in the bank within so many days.",
-)
+@days_option
 @click.option(
     "--held-back", type=click.IntRange(0, 3), default=Limits().held_back, show_default=True,
     help="How many events a payout without a number may have left out.",
@@ -74,7 +78,10 @@ def payouts_command(
             click.echo(to_csv([_row(each.payout) for each in settled], COLUMNS), nl=False)
         case _:
             click.echo(_wide(settled) if wide else _narrow(settled), nl=False)
-            said = [*notes(settled), *(_unpaid(settlements) if year is None else ())]
+            said = notes(settled)
+            if year is None:
+                said += [*_unpaid(settlements)]
+                said += [line for each in settlements for line in strays(each.channel, each.strays)]
             if said:
                 click.echo("\n" + "\n".join(said))
 
@@ -87,6 +94,8 @@ def _row(payout: Payout, *, listed: bool = False) -> dict[str, Any]:
 
 
 def _narrow(settled: Sequence[Settled]) -> str:
+    if not settled:
+        return "No payouts.\n"
     columns = (
         Column("Payout", right=False, flexible=True),
         Column("Date", right=False),
@@ -109,7 +118,8 @@ def _narrow(settled: Sequence[Settled]) -> str:
         for each in settled
     ]
     total = sum((each.payout.amount for each in settled), ZERO)
-    return to_table(columns, rows, ["Total", None, total, None, None, None, None])
+    differs = sum((each.payout.difference for each in settled), ZERO)
+    return to_table(columns, rows, ["Total", None, total, None, None, None, differs or None])
 
 
 def _wide(settled: Sequence[Settled]) -> str:
@@ -135,6 +145,12 @@ def paragraph(text: str) -> list[str]:
     return wrap(
         printable(text), WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False,
     )
+
+
+def strays(channel: Channel, deposits: Iterable[Transfer]) -> list[str]:
+    """Return, in lines that fit the terminal, what reached the bank from a channel for no known payout."""
+    named = ", ".join(f"{-deposit.transit} on {deposit.date}" for deposit in deposits)
+    return paragraph(f"{channel.name}: in the bank for no known payout: {named}.") if named else []
 
 
 def _unpaid(settlements: Iterable[Settlement]) -> Iterable[str]:

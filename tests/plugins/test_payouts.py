@@ -73,6 +73,21 @@ def test_the_day_of_the_payout_becomes_its_link_when_there_was_one_that_day(book
     assert links(books, "paid out on the 7th") == {"order-3"}
 
 
+def test_the_day_of_a_payout_whose_number_stands_in_metadata(books: LoadedBooks) -> None:
+    """
+    2026-02-01 * "paid out on the 5th" ^order-1
+      paid-out: 2026-02-05
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+      Assets:Marketplace:Lantern  12.00 USD
+    2026-02-05 * "payout"
+      payout: "5"
+      Assets:Marketplace:Lantern  -12.00 USD
+      Assets:Bank  12.00 USD
+    """
+    assert links(books, "payout") == {"payout-lantern-5"}
+    assert links(books, "paid out on the 5th") == {"order-1", "payout-lantern-5"}
+
+
 def test_an_event_paid_twice() -> None:
     books = load(
         MORE

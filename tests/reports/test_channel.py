@@ -241,6 +241,17 @@ def test_the_lines_add_up_over_years_and_to_the_account(truth: Truth) -> None:
     assert years[1].held == on_account == truth.left
 
 
+def test_a_deposit_of_no_known_payout_is_a_difference() -> None:
+    # 10.00 left, and 9.65 came without a link: 0.35 of it is missing.
+    lines = year(
+        sale("2026-03-01", "1", "10.00")
+        + payout("2026-03-05", "10.00", to=TRANSIT)
+        + deposit("2026-03-07", "9.65")
+        + sale("2026-03-20", "2", "1.00"),
+    )
+    assert (lines.in_transit, lines.difference) == (Decimal("0.35"), Decimal("-0.35"))
+
+
 def test_a_channel_that_is_not_there() -> None:
     with pytest.raises(UnknownChannelError, match='There is no channel "Moon"; the books have Lantern'):
         year(TURN, name="Moon")
@@ -271,6 +282,18 @@ def test_the_command_shows_a_statement_and_what_is_open() -> None:
     assert lines[0].split() == ["Lantern", "2026", "USD", "Total"]
     assert lines[-1] == "2: 0.35 of it has not reached the bank, 5 days after it left."
     assert max(map(display_width, lines)) <= WIDTH
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_bank_may_take_longer_when_asked() -> None:
+    late = payout("2026-03-05", "4.00", to=TRANSIT) + deposit("2026-03-15", "4.00")
+    Path("main.beancount").write_text(HEAD + MORE + sale("2026-03-01", "1", "4.00") + late, encoding="utf-8")
+    usual, longer = (
+        CliRunner().invoke(main, ["channel", "lantern", "2026", *more]).stdout for more in ([], ["--days", "14"])
+    )
+    assert "2026-03-05: under way for 10 days" in " ".join(usual.split())
+    assert "Paid out, not in the bank" in longer
+    assert "under way for" not in longer
 
 
 @pytest.mark.usefixtures("_in_a_folder")

@@ -308,6 +308,28 @@ def test_a_payout_without_a_number_that_came_back_is_known_by_its_amount() -> No
     assert orders(again.payout) == {"1"}
 
 
+def test_a_payout_that_came_back_may_leave_again_the_same_day() -> None:
+    failed, again = settled(
+        sale("2026-03-01", "1", "10.00")
+        + payout("2026-03-05", "10.00")
+        + payout("2026-03-08", "-10.00")
+        + payout("2026-03-08", "10.00"),
+    )
+    assert [each.payout.state for each in (failed, again)] == ["explained", "matched"]
+
+
+def test_what_the_channel_is_owed_since_that_day_is_collected() -> None:
+    # The refund of all that was paid out last, collected on the day of the refund: no payout failed.
+    paid, collected = settled(
+        sale("2026-03-01", "1", "10.00")
+        + payout("2026-03-05", "10.00")
+        + event("2026-03-08", "refund", "Income:Refunds", "10.00", "^order-1")
+        + payout("2026-03-08", "-10.00"),
+    )
+    assert figures(paid.payout) == ("10.00", "matched", "0.00", "2026-03-05")
+    assert figures(collected.payout) == ("-10.00", "matched", "0.00", "2026-03-08")
+
+
 def test_a_label_voided_later_and_an_adjustment_without_an_order() -> None:
     # 20.00 - 5.00 label; then 5.00 for the label again + 1.25 adjustment + 9.00.
     first, second = settled(
@@ -432,6 +454,32 @@ def test_a_deposit_that_fits_two_sets_of_payouts_is_left_open() -> None:
     assert "the deposit of 17.00 on 2026-03-09 fits more than once: 3 or 1 + 2" in found[0].notes
 
 
+def test_a_deposit_that_names_only_one_of_its_payouts() -> None:
+    first, second = settled(
+        EARNED
+        + payout("2026-03-04", "10.00", "^payout-1", TRANSIT)
+        + payout("2026-03-05", "7.00", "^payout-2", TRANSIT)
+        + deposit("2026-03-06", "17.00", "^payout-1"),
+    )
+    assert figures(first.payout) == ("10.00", "matched", "0.00", "2026-03-06")
+    assert figures(second.payout) == ("7.00", "matched", "0.00", "2026-03-06")
+    assert second.notes == ("came in one deposit with 1",)
+
+
+def test_what_a_deposit_has_too_much_of_stays_with_the_payout_it_names() -> None:
+    # 17.00 for 10.00 while 7.00 and 7.00 are under way: it could be either.
+    first, second, third = settled(
+        EARNED
+        + sale("2026-03-02", "3", "7.00", "^payout-3")
+        + payout("2026-03-04", "10.00", "^payout-1", TRANSIT)
+        + payout("2026-03-05", "7.00", "^payout-2", TRANSIT)
+        + payout("2026-03-05", "7.00", "^payout-3", TRANSIT)
+        + deposit("2026-03-06", "17.00", "^payout-1"),
+    )
+    assert figures(first.payout) == ("10.00", "open", "7.00", "2026-03-06")
+    assert [each.payout.bank_date for each in (second, third)] == [None, None]
+
+
 def test_the_nearest_deposit_is_named() -> None:
     [one] = settled(
         sale("2026-03-01", "1", "10.00", "^payout-1")
@@ -440,6 +488,33 @@ def test_the_nearest_deposit_is_named() -> None:
     )
     assert one.payout.state == "open"
     assert one.notes == ("under way for 2 days; deposits near it: 9.65 on 2026-03-07",)
+
+
+def test_a_deposit_of_the_amount_is_named_however_late_it_came() -> None:
+    [settlement] = settle(
+        books_of(
+            sale("2026-03-01", "1", "10.00")
+            + payout("2026-03-05", "10.00", to=TRANSIT)
+            + deposit("2026-03-15", "10.00")
+            + deposit("2026-03-15", "9.65"),
+        ),
+    )
+    [one] = settlement.payouts
+    assert one.notes == ("under way for 10 days; deposits near it: 10.00 on 2026-03-15",)
+    assert sorted(-stray.transit for stray in settlement.strays) == [Decimal("9.65"), Decimal("10.00")]
+
+
+def test_a_deposit_that_fits_more_than_once_is_not_stray() -> None:
+    # 4.00 + 6.00, or 10.00.
+    [settlement] = settle(
+        books_of(
+            payout("2026-03-02", "4.00", to=TRANSIT)
+            + payout("2026-03-03", "6.00", to=TRANSIT)
+            + payout("2026-03-04", "10.00", to=TRANSIT)
+            + deposit("2026-03-05", "10.00"),
+        ),
+    )
+    assert settlement.strays == ()
 
 
 # --- From person to person -----------------------------------------------------------------------------------
@@ -667,6 +742,25 @@ def test_the_command_shows_payouts_and_what_is_open() -> None:
     assert max(map(display_width, lines)) <= WIDTH
     assert [line.split()[-2] for line in lines[2:4]] == ["matched", "matched"]
     assert lines[-1] == "Lantern: not paid out yet, or not known to be: 5.00 (sale 4 of 2026-03-20 5.00)."
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_total_has_what_the_payouts_differ_by() -> None:
+    # 10.00 left and came back; 10.00 left again and is in the bank.
+    text = (
+        sale("2026-03-01", "1", "10.00") + payout("2026-03-05", "10.00")
+        + payout("2026-03-08", "-10.00") + payout("2026-03-09", "10.00")
+    )
+    _, out, _ = run("payouts", books=text)
+    [total] = [line.split() for line in out.splitlines() if line.startswith("Total")]
+    assert total == ["Total", "20.00", "-10.00"]
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_command_shows_deposits_of_no_known_payout() -> None:
+    _, out, _ = run("payouts", books=sale("2026-03-01", "1", "10.00") + deposit("2026-03-05", "10.00"))
+    assert out.splitlines()[0] == "No payouts."
+    assert out.splitlines()[-1] == "Lantern: in the bank for no known payout: 10.00 on 2026-03-05."
 
 
 @pytest.mark.usefixtures("_in_a_folder")

@@ -121,6 +121,53 @@ def test_a_claim_paid_and_poured_in_one_year_is_a_sale() -> None:
     assert report.payments == 1
 
 
+def test_a_claim_counts_by_the_days_of_its_payment_and_its_pour_by_none() -> None:
+    # By settlement 2026 has the 100.00; the 29.00 settled in 2025, the 45.00 and the 12.00 settle in 2027.
+    text = (
+        SHELF
+        + """
+2025-11-02 * "Claim paid" ^order-c1
+  settled: 2025-11-05
+  Liabilities:Claims  -29.00 USD
+  Assets:Marketplace:Lantern  29.00 USD
+2026-01-20 * "Poured" ^order-c1
+  Income:Sales  -10 QUIETREED @@ 29.00 USD
+  Liabilities:Claims  29.00 USD
+2026-02-01 * "Sale" ^order-1
+  settled: 2026-02-03
+  Income:Sales  -10 CEDARHOUR @@ 100.00 USD
+  Assets:Marketplace:Lantern  100.00 USD
+2026-12-29 * "Claim paid" ^order-c2
+  settled: 2027-01-02
+  Liabilities:Claims  -45.00 USD
+  Assets:Marketplace:Lantern  45.00 USD
+2026-12-30 * "Claim paid" ^order-c3
+  settled: 2027-01-02
+  Liabilities:Claims  -12.00 USD
+  Assets:Marketplace:Lantern  12.00 USD
+2026-12-31 * "Poured" ^order-c3
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Liabilities:Claims  12.00 USD
+"""
+    )
+    by_order, by_settlement = (
+        {year: compare(text + form(gross, year=year), year) for year, gross in grosses.items()}
+        for grosses in ({2025: "29.00", 2026: "157.00", 2027: "0.00"}, {2026: "100.00", 2027: "57.00"})
+    )
+    for report in by_order.values():
+        assert "order" in [candidate.basis for candidate in report.fitting]
+    for report in by_settlement.values():
+        assert [candidate.basis for candidate in report.fitting if not candidate.shift] == ["settled"] * 2
+    bridge = by_settlement[2026].chosen.bridge
+    assert (bridge.gross_receipts, bridge.claims_paid, bridge.claims_poured, bridge.other_side) == (
+        Decimal("141.00"), Decimal("45.00"), Decimal("-29.00"), Decimal("-57.00"),
+    )
+    assert [(each.order, str(each.amount)) for each in by_settlement[2026].chosen.orders] == [
+        ("c2", "-45.00"), ("c3", "-12.00"),
+    ]
+    assert by_settlement[2026].payments == 1
+
+
 def test_what_buyers_rounded_up_and_what_is_unsorted_have_their_lines() -> None:
     report = compare(
         """
@@ -244,7 +291,20 @@ def test_the_page_calls_what_is_ambiguous_so() -> None:
 def test_without_a_form_the_page_says_how_to_write_it() -> None:
     result = run(TURN)
     assert result.exit_code == 0
-    assert f'2026-12-31 custom "annual-gross" {LANTERN} 2026' in " ".join(result.stdout.split())
+    assert f'2026-12-31 custom "annual-gross" {LANTERN} 2026 1234.56 USD' in " ".join(result.stdout.split())
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_line_to_write_is_in_the_currency_of_the_books() -> None:
+    in_euros = (HEAD + MORE + TURN).replace("EUR", "CHF").replace("USD", "EUR")
+    Path("main.beancount").write_text(in_euros, encoding="utf-8")
+    result = CliRunner().invoke(main, ["channel", "lantern", "2026", "--form"])
+    assert "2026 1234.56 EUR" in " ".join(result.stdout.split())
+
+
+@pytest.mark.usefixtures("_in_a_folder")
+def test_the_page_compares_the_number_of_payments() -> None:
+    assert "Payments: 1 on the form, 2 in the books." in run(TURN + form("65.00", "payments: 1")).stdout
 
 
 @pytest.mark.usefixtures("_in_a_folder")
