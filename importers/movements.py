@@ -84,8 +84,10 @@ def about(movement: Movement) -> str:
         words = f"{words}, {movement.rule.fee}"
     if movement.payout and (movement.is_payout or kind is Kind.DEPOSIT):
         return f"{words} {movement.payout}"
-    if movement.title or movement.order:
-        return f"{words}: {narration_of(movement.order, (movement.title,))}"
+    # A channel's text may say just what kind it is.
+    title = "" if movement.title.casefold() == words.casefold() else movement.title
+    if title or movement.order:
+        return f"{words}: {narration_of(movement.order, (title,))}"
     return words
 
 

@@ -38,12 +38,16 @@ _LIKELY, _REMOTE = 90, 30
 #: Characters a title may have; what is longer is a text of some other kind.
 _LONGEST = 500
 
-#: Words of a title that do not tell one fragrance from another, nor a decant from anything else.
+#: Words of a title that do not tell one fragrance from another, nor a decant from anything else, accents off.
 _PLAIN_WORDS = frozenset(
     {
         "a", "atomiser", "atomizer", "dabber", "decant", "decanted", "decants", "fragrance", "glass", "hand", "in",
         "of", "perfume", "poured", "rebottled", "sample", "samples", "scent", "size", "spray", "sprayer", "sprays",
         "the", "travel", "vial", "vials",
+        "abfullung", "abgefullt", "duftprobe", "parfumprobe", "probe", "proben", "zerstauber",
+        "echantillon", "echantillons", "vaporisateur", "vapo",
+        "campione", "campioncino", "muestra", "vaporizador", "vaporizzatore", "atomizador", "atomizzatore",
+        "monster", "proefje", "staaltje", "verstuiver",
     },
 )
 #: How strengths are written, the longer ways first.
@@ -148,6 +152,26 @@ class TitleReader:
             return []
         likely = sorted(self._likely(fold(title), quantity), key=lambda each: (-each.certainty, each.parts))
         return likely[:most]
+
+    def in_the_way(self, title: str) -> Iterator[tuple[str, frozenset[str]]]:
+        """Yield the fragrance that a title names, with the words in the way of being certain.
+
+        Nothing where the title does not name one fragrance and one size, or is certain.
+        """
+        if len(title) > _LONGEST:
+            return
+        folded = fold(title)
+        size = read_size(folded)
+        tokens = _tokens(folded)
+        names = list(self._names(tokens))
+        if len(names) != 1 or size.ml is None or not size.certain or self.read("", title) is not None:
+            return
+        [named] = names
+        rest = [token for place, token in enumerate(tokens) if not named.start <= place < named.end]
+        words = frozenset(self._telling(rest, size) - _STRENGTH_WORDS)
+        known = {word for name in self._codes for word in name} | set().union(*self._strength.values())
+        if len(named.codes) == 1 and words and not words & known:
+            yield min(named.codes), words
 
     def _read(self, sku: str, title: str, quantity: int) -> Pour | Bundle | None:
         stated = self._rules.skus.get(sku) or self._rules.sets.get(sku)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds
+from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds, names_size
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.sums import solve
-from millilot.importers.proposal.words import event_of, slug
+from millilot.importers.proposal.words import event_of, kind_of_cost, slug
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -63,7 +63,7 @@ def _has_amount(roles: Assigned) -> bool:
 
 def _types(evidence: Evidence) -> Column | None:
     """Return the column that says what happened, None when there is none."""
-    best: tuple[float, Column] | None = None
+    found: list[tuple[bool, float, Column]] = []
     roles = assign(evidence.columns)
     booked = (roles.one("credit") is not None and roles.one("debit") is not None) or roles.one(
         "balance"
@@ -88,9 +88,10 @@ def _types(evidence: Evidence) -> Column | None:
         if priced and kinds <= {"price", "refund"} and roles.role(column.heading) != "type":
             continue
         score = share + named + column.filled / max(len(column.cells), 1)
-        if best is None or score > best[0]:
-            best = score, column
-    return best[1] if best else None
+        # Where one column says the kind and another the amount, the kind goes first, however few its words.
+        says_kind = column.meanings.get("type", 0.0) > column.meanings.get("detail", 0.0)
+        found.append((says_kind, score, column))
+    return max(found, key=lambda each: each[:2])[2] if found else None
 
 
 def propose_ledger(evidence: Evidence, draft: Draft, digits: int) -> str:
@@ -111,6 +112,7 @@ class _Proposer:
             without=frozenset({"type", "refund", "refund_tax", "refund_fee", "refund_date"}),
         )
         self.detail = self._find_detail()
+        self.title = self.roles.one("title") or self._title_of_prices()
         self.amounts: tuple[Decimal | None, ...] = ()
         self.two_columns = False
         self.inverted = False
@@ -127,8 +129,8 @@ class _Proposer:
         )
         self._rules()
         self._orders_of_payouts()
-        self._balance()
-        propose_statuses(self.roles, self.draft)
+        statuses = propose_statuses(self.roles, self.draft)
+        self._balance({row for row, key in statuses.items() if key in {"skip", "pending", "cancelled"}})
         return words
 
     def _put(self, key: str, column: Column | None, because: str = "its heading") -> None:
@@ -137,19 +139,32 @@ class _Proposer:
             self.draft.put(key, column.heading, Certainty.SURE if score >= 0.9 else Certainty.GUESSED, because)
 
     def _find_detail(self) -> Column | None:
-        """Return the column that says more of what a row is."""
-        column = self.roles.one("detail")
-        if column is not None and column.sizes < 0.25:
-            return column
+        """Return the column that says more of what a row is: the one whose words tell the most apart."""
+        best: tuple[int, float, Column] | None = None
         for column in self.evidence.columns:
             if column is self.type or column.holds is not Holds.WORDS or column.sizes >= 0.25:
                 continue
             if self.roles.role(column.heading) in {"status", "currency", "order", "payout", "sku"}:
                 continue
-            known = [event_of(word) for word in column.values]
-            if len({kind for kind, _ in known if kind}) >= 2 and sum(bool(kind) for kind, _ in known) >= 0.6 * len(
-                known
-            ):
+            kinds = [event_of(word)[0] for word in column.values]
+            various, known = len({kind for kind in kinds if kind}), sum(map(bool, kinds))
+            named = column.meanings.get("detail", 0.0)
+            if various < 2 or known < 0.6 * len(kinds) or (best is not None and (various, named) <= best[:2]):
+                continue
+            best = various, named, column
+        if best is not None:
+            return best[2]
+        named_so = self.roles.one("detail")
+        return named_so if named_so is not None and named_so.sizes < 0.25 else None
+
+    def _title_of_prices(self) -> Column | None:
+        """Return the column whose texts name sizes in the rows of prices, whatever the other rows have in it."""
+        if self.type is None:
+            return None
+        rows = [row for row, word in enumerate(self.type.cells) if event_of(word)[0] == "price"]
+        for column in self.evidence.columns:
+            texts = [column.cells[row] for row in rows if column.cells[row]]
+            if column is not self.type and texts and sum(map(names_size, texts)) * 2 >= len(texts):
                 return column
         return None
 
@@ -174,6 +189,8 @@ class _Proposer:
             column = self.roles.one(role)
             if column is not None and column is not date and column.filled:
                 self._put(f"columns.{key}", column)
+        if self.title is not None and self.title is not self.roles.one("title"):
+            self.draft.sure("columns.title", self.title.heading, "its texts name sizes in the rows of sales")
         for role in ("order", "event", "parent", "payout", "sku", "quantity", "title"):
             column = self.roles.one(role)
             if column is not None and (column.filled or self.roles.scores[column.heading] >= 0.5):
@@ -208,10 +225,11 @@ class _Proposer:
             return
         gross, net, price = (self.roles.one(role) for role in ("gross", "net", "price"))
         parts = [column for column in self.roles.all("fee", "ads", "label") if not column.is_zero]
-        if gross is not None and self._is_total(gross):
-            self.draft.guess("columns.total", gross.heading, "filled in rows without an amount of their own")
-            self._day_of_total(gross)
-            gross = None
+        for total in (gross, net):
+            if total is not None and self._is_total(total):
+                self.draft.guess("columns.total", total.heading, "filled in rows without an amount of their own")
+                self._day_of_total(total)
+                gross, net = (None if each is total else each for each in (gross, net))
         if amount is not None and net is None and gross is not None and self._adds_up(amount, parts, gross):
             net, gross = gross, None
         if amount is None and price is not None and gross is None and net is None:
@@ -367,6 +385,12 @@ class _Proposer:
         assert self.type is not None  # noqa: S101
         pairs: defaultdict[tuple[str, str], list[int]] = defaultdict(list)
         details = self.detail.cells if self.detail else ("",) * len(self.type.cells)
+        if self.detail is not None and self.detail is self.title:
+            # What was sold says nothing more of what the row is.
+            details = tuple(
+                "" if event_of(word)[0] == "price" else text
+                for word, text in zip(self.type.cells, details, strict=True)
+            )
         for row, (word, detail) in enumerate(zip(self.type.cells, details, strict=True)):
             pairs[word, detail].append(row)
         return dict(pairs)
@@ -490,7 +514,7 @@ class _Proposer:
             type=[word] if word else None,
             detail=details,
             **{"is": kind},
-            kind=slug(" ".join(details[:1]) if details else word) if kind in _COSTS else None,
+            kind=kind_of_cost(kind, " ".join(details[:1]) if details else word) if kind in _COSTS else None,
             account=account,
             reversed=turned or None,
         )
@@ -570,6 +594,8 @@ class _Proposer:
             because = {
                 "fee": "nobody knows the word, but each is a small part of a sale of the same day",
                 "price": "nobody knows the word, but each row is the first of an order and names a size",
+                "fee-refund": "nobody knows the word, but each gives back a fee of the same order",
+                "refund": "nobody knows the word, but each gives back what the order was sold for",
             }[kind]
             self.draft.event(
                 Certainty.GUESSED,
@@ -577,7 +603,7 @@ class _Proposer:
                 type=[word] if word else None,
                 detail=details,
                 **{"is": kind},
-                kind=slug(" ".join(details) if details else word) if kind == "fee" else None,
+                kind=kind_of_cost(kind, " ".join(details) if details else word) if kind == "fee" else None,
             )
             return
         place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
@@ -594,6 +620,8 @@ class _Proposer:
             return ""
         days = self.evidence.of(date).cells
         amounts = [self.amounts[row] or ZERO for row in rows]
+        if kind := self._gives_back(rows, amounts, order):
+            return kind
         if all(amount < 0 for amount in amounts):
             sales: defaultdict[tuple[str, str], Decimal] = defaultdict(lambda: ZERO)
             for row, number in enumerate(self.amounts):
@@ -608,6 +636,31 @@ class _Proposer:
         sized = title is not None and title.sizes >= 0.5 and all(title.cells[row] for row in rows)
         alone = all(first[order.cells[row]] == row for row in rows)
         return "price" if sized and alone and all(amount > 0 for amount in amounts) else ""
+
+    def _gives_back(self, rows: Sequence[int], amounts: Sequence[Decimal], order: Column) -> str:
+        """Return which kind undoes, in each row, what other rows of the order have brought; else nothing."""
+        brought: defaultdict[tuple[str, str], list[Decimal]] = defaultdict(list)
+        for (word, detail), others in self._pairs().items():
+            kind = event_of(detail)[0] or event_of(word)[0]
+            for row in others:
+                brought[order.cells[row], kind].append(self.amounts[row] or ZERO)
+        if all(
+            amount > 0 and any(-amount in brought[order.cells[row], kind] for kind in _COSTS)
+            for row, amount in zip(rows, amounts, strict=True)
+        ):
+            return "fee-refund"
+        parts = ("price", "postage", "tax", "discount")
+        if all(
+            amount < 0
+            and brought[order.cells[row], "price"]
+            and -amount in {
+                sum(brought[order.cells[row], "price"], ZERO),
+                sum((each for kind in parts for each in brought[order.cells[row], kind]), ZERO),
+            }
+            for row, amount in zip(rows, amounts, strict=True)
+        ):
+            return "refund"
+        return ""
 
     # What stands in the rows of payouts, and the running balance.
 
@@ -638,7 +691,8 @@ class _Proposer:
             for row in rows
         ]
 
-    def _balance(self) -> None:
+    def _balance(self, left_out: set[int]) -> None:
+        """Put down the running balance, if it follows the rows that count, of each currency by itself."""
         balance = self.roles.one("balance")
         if balance is None or not balance.filled:
             return
@@ -646,13 +700,20 @@ class _Proposer:
         good = {"rising": 0, "falling": 0}
         pairs = 0
         numbers = balance.numbers
-        for row in range(1, len(numbers)):
-            before, after = numbers[row - 1], numbers[row]
-            if before is None or after is None:
+        currency = self.roles.one("currency")
+        last: dict[str, int] = {}
+        for row, after in enumerate(numbers):
+            code = currency.cells[row] if currency is not None else ""
+            first = last.get(code)
+            last[code] = row
+            if first is None or after is None or (before := numbers[first]) is None:
+                continue
+            if row in left_out or first in left_out:
+                # What does not count may have moved its money or not.
                 continue
             pairs += 1
             good["rising"] += after == before + moved[row]
-            good["falling"] += before == after + moved[row - 1]
+            good["falling"] += before == after + moved[first]
         best = max(good, key=lambda key: good[key])
         if pairs and good[best] == pairs:
             self.draft.put("columns.balance", balance.heading, Certainty.SURE, "it follows the amounts row by row")
@@ -661,6 +722,13 @@ class _Proposer:
         elif pairs and good[best] >= 0.5 * pairs:
             self.draft.notes.append(
                 f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows; it is not checked.',
+            )
+        elif pairs >= 3:
+            self.draft.contradicted(
+                "columns.balance",
+                None,
+                f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows only: an amount is '
+                "something else than it seems, or rows are missing",
             )
         elif pairs:
             self.draft.notes.append(

@@ -23,6 +23,7 @@ from millilot.importers.proposal.orders import propose_orders
 from millilot.importers.proposal.payouts import is_payouts, propose_payouts
 from millilot.importers.proposal.sheet import Sheet, read_sheet
 from millilot.importers.proposal.statement import is_statement, propose_statement
+from millilot.importers.proposal.titles import propose_ignored_words
 from millilot.importers.proposal.write import write_profile
 from millilot.importers.text import format_entry
 from millilot.ledger.accounts import Role
@@ -129,6 +130,7 @@ def propose(
     _days(evidence, draft)
     channels = _channels(entries)
     shape = _shape(evidence, draft, account, channels, 0 if minor else minor_digits(currency or "USD"))
+    propose_ignored_words(evidence, read_settings(entries)[0].commodities.values(), draft)
     _strange_cells(sheet, evidence, draft)
     _require_unique(sheet, draft)
     text = write_profile(draft, path.name)

@@ -13,6 +13,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from millilot.importers.encodings import require_text
 from millilot.importers.problems import FileError
 from millilot.importers.proposal.headings import meanings, normalise
 
@@ -146,6 +147,7 @@ def _encoding(path: Path, content: bytes) -> tuple[str, bool]:
     for mark, name in _MARKS:
         if content.startswith(mark):
             return name, True
+    require_text(path, content)
     head = content[:4000]
     if b"\0" in head:
         # Latin letters in UTF-16 have a NUL in every second byte.

@@ -97,7 +97,7 @@ _ABOUT = (
     ("price", (r"sales?|sold|verkauf\w*|vente|venta|vendita|verkoop",)),
 )
 
-#: What a longer status is about. Whether money was taken before it was called off, the importer sees by the amounts.
+#: What a longer status is about. Whether money was taken of what was called off, the importer sees by the amounts.
 _ABOUT_STATUS = (
     (
         "cancelled",

@@ -272,7 +272,8 @@ WIDE = ",".join(f"c{column}" for column in range(10_000)) + "\n" + ",".join(["1"
         (b"just one column\nof text\n", "expected a row of headings"),
         (b"Order,Date\n1,\x00\n", "found a NUL"),
         (bytes(range(256)) * 40, "NUL"),
-        (b"\x89PNG\r\n\x1a\n\x01\x02\x03\x04\x05\x06\x07\x08" * 200, "no other encoding fits"),
+        (b"\x89PNG\r\n\x1a\n\x01\x02\x03\x04\x05\x06\x07\x08" * 200, "found a picture"),
+        (b"\x01\x02\xff\x8e" * 400, "found control characters"),
         (
             b'Order,Date,Item,Price\n1,2026-03-04,"Cedar,12.00\n2,2026-03-05,Quiet,15.00\n' * 3,
             "row 2: cannot be read as cells",
