@@ -78,9 +78,10 @@ def about(movement: Movement) -> str:
     """Return the narration of a movement."""
     kind = movement.rule.kind
     words = _WORDS[kind]
+    said = movement.rule.fee in {"", kind.value} or movement.rule.fee in movement.title.casefold()
     if kind is Kind.LABEL and movement.amount > 0:
         words = "Label voided"
-    elif movement.rule.fee not in {"", kind.value}:
+    elif not said:
         words = f"{words}, {movement.rule.fee}"
     if movement.payout and (movement.is_payout or kind is Kind.DEPOSIT):
         return f"{words} {movement.payout}"

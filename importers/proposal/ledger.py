@@ -10,7 +10,7 @@ from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.sums import solve
-from millilot.importers.proposal.words import event_of, kind_of_cost, slug
+from millilot.importers.proposal.words import COSTS, FALLING, RISING, event_of, kind_of_cost, slug
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
     from millilot.importers.proposal.findings import Finding
 
-_COSTS = frozenset({"fee", "ads", "label"})
 _SALE = frozenset({"price", "postage", "discount", "tax", "tax-remitted"})
 #: What a part of a sale is when it goes back.
 _BACK = {
@@ -40,14 +39,6 @@ _OUT = frozenset(
 _IN = frozenset(
     {"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
-#: What something is whose amounts all come in, and all go out.
-_RISING = {
-    "fee": "fee-refund",
-    "payout": "payout-returned",
-    "refund-tax": "tax-remitted",
-    "adjustment": "compensation",
-}
-_FALLING = {"tax": "tax-remitted", "postage": "label", "fee-refund": "fee"}
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
 
@@ -470,7 +461,7 @@ class _Proposer:
             if not meant and kind == "price" and self._lowers(rows):
                 # Nobody knows the word, but it is taken off a sale.
                 meant = "fee"
-            grouped[meant, slug(detail) if meant in _COSTS and detail else ""].append(detail)
+            grouped[meant, slug(detail) if meant in COSTS and detail else ""].append(detail)
         for (meant, _), texts in grouped.items():
             every = [row for text in texts for row in details[text]]
             named = [text for text in texts if text] or None
@@ -514,7 +505,7 @@ class _Proposer:
             type=[word] if word else None,
             detail=details,
             **{"is": kind},
-            kind=kind_of_cost(kind, " ".join(details[:1]) if details else word) if kind in _COSTS else None,
+            kind=kind_of_cost(kind, " ".join(details[:1]) if details else word) if kind in COSTS else None,
             account=account,
             reversed=turned or None,
         )
@@ -532,7 +523,7 @@ class _Proposer:
             return kind, True, "its amounts are below 0 though they come in"
         if kind == "price":
             return self._negative_price(word), self.inverted, "its amounts are below 0"
-        return _FALLING.get(kind, kind), self.inverted, ""
+        return FALLING.get(kind, kind), self.inverted, ""
 
     def _rising(self, kind: str, rows: Iterable[int], *, fixed: bool) -> tuple[str, bool, str]:
         """Return what something is whose amounts are all above 0."""
@@ -541,7 +532,7 @@ class _Proposer:
         if kind == "fee" and self.type and not any(event_of(word)[0] == "price" for word in self.type.values):
             return "price", self.inverted, "it only raises the balance, and no other word is a sale"
         doubt = "it only raises the balance" if kind == "adjustment" else ""
-        return _RISING.get(kind, kind), self.inverted, doubt
+        return RISING.get(kind, kind), self.inverted, doubt
 
     def _negative_price(self, word: str) -> str:
         """Return what something is that would be a sale if its amounts were not below 0."""
@@ -645,7 +636,7 @@ class _Proposer:
             for row in others:
                 brought[order.cells[row], kind].append(self.amounts[row] or ZERO)
         if all(
-            amount > 0 and any(-amount in brought[order.cells[row], kind] for kind in _COSTS)
+            amount > 0 and any(-amount in brought[order.cells[row], kind] for kind in COSTS)
             for row, amount in zip(rows, amounts, strict=True)
         ):
             return "fee-refund"

@@ -21,6 +21,7 @@ from millilot.importers.proposal.ledger import is_ledger, propose_ledger
 from millilot.importers.proposal.money import find_currency, find_minor_units
 from millilot.importers.proposal.orders import propose_orders
 from millilot.importers.proposal.payouts import is_payouts, propose_payouts
+from millilot.importers.proposal.prefixed import find_prefixed, propose_prefixed
 from millilot.importers.proposal.sheet import Sheet, read_sheet
 from millilot.importers.proposal.statement import is_statement, propose_statement
 from millilot.importers.proposal.titles import propose_ignored_words
@@ -168,6 +169,9 @@ def _channels(entries: Sequence[Directive]) -> tuple[str, ...]:
 def _shape(evidence: Evidence, draft: Draft, account: str, channels: tuple[str, ...], digits: int) -> str:
     if is_ledger(evidence):
         return propose_ledger(evidence, draft, digits)
+    prefixed = find_prefixed(evidence)
+    if prefixed is not None:
+        return propose_prefixed(evidence, prefixed, draft)
     if is_statement(evidence):
         return propose_statement(evidence, draft, account, channels)
     if is_payouts(evidence):

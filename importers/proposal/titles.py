@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 #: Beside so many fragrances a word is no part of a name, and is worth a guess.
 _ENOUGH = 3
 #: Words that tell one fragrance from another, or a decant from something else, whatever they stand beside.
-_WORDS = """    
+_WORDS = """
     intense intensive intens absolu absolue absolute elixir extreme noir nuit night sport essence legere light
     summer winter limited edition vintage reformulation reformulated batch hair mist set kit trio duo
     lotion cream creme gel soap oil balm deodorant candle shampoo body bath shower wax solid
@@ -52,10 +52,10 @@ def propose_ignored_words(evidence: Evidence, commodities: Iterable[Commodity], 
         for code, words in reader.in_the_way(title):
             for word in words:
                 beside[word].add(code)
-    words = sorted(
+    ignored = sorted(
         word
         for word, codes in beside.items()
         if len(codes) >= _ENOUGH and word.isalpha() and len(word) > 1 and fold(word) not in _TELLING
     )
-    if words:
-        draft.guess("titles.ignore", words, f"beside {_ENOUGH} fragrances or more, so no part of a name")
+    if ignored:
+        draft.guess("titles.ignore", ignored, f"beside {_ENOUGH} fragrances or more, so no part of a name")

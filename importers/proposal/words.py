@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.headings import fit, normalise, read_phrases
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from decimal import Decimal
 
 #: What a longer text is about if no phrase explains it: words it must have one of, each.
 _ABOUT = (
@@ -147,6 +152,30 @@ def event_of(text: str) -> tuple[str, float]:
         if all(re.search(rf"\b(?:{group})\b", plain) for group in groups):
             return kind, 0.6
     return (best, scores[best]) if scores[best] >= 0.45 else ("", 0.0)
+
+
+#: What the channel takes.
+COSTS = frozenset({"fee", "ads", "label"})
+#: What something is whose amounts all come in, and all go out.
+RISING = {
+    "fee": "fee-refund",
+    "payout": "payout-returned",
+    "refund-tax": "tax-remitted",
+    "adjustment": "compensation",
+}
+FALLING = {"tax": "tax-remitted", "postage": "label", "fee-refund": "fee", "price": "refund"}
+_RISES = frozenset({"price", "postage", "tax", "release", "fee-refund", "dispute-won", "compensation"})
+_FALLS = frozenset({*COSTS, "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"})
+
+
+def by_sign(kind: str, amounts: Iterable[Decimal]) -> str:
+    """Return what something is by the signs of its amounts; nothing where they contradict it."""
+    amounts = list(amounts)
+    if kind in _FALLS and all(amount > 0 for amount in amounts):
+        return RISING.get(kind, kind if kind == "label" else "")
+    if kind in _RISES and all(amount < 0 for amount in amounts):
+        return FALLING.get(kind, "")
+    return kind
 
 
 #: Words that a kind of cost has already in its name.
