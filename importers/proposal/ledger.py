@@ -133,7 +133,7 @@ class _Proposer:
         """Return the column that says more of what a row is: the one whose words tell the most apart."""
         best: tuple[int, float, Column] | None = None
         for column in self.evidence.columns:
-            if column is self.type or column.holds is not Holds.WORDS or column.sizes >= 0.25:
+            if column is self.type or column.holds not in {Holds.WORDS, Holds.TEXT} or column.sizes >= 0.25:
                 continue
             if self.roles.role(column.heading) in {"status", "currency", "order", "payout", "sku"}:
                 continue

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import assign
+from millilot.importers.proposal.statement import propose_balance
 from millilot.importers.proposal.words import COSTS, by_sign, event_of, kind_of_cost
 
 if TYPE_CHECKING:
@@ -53,7 +54,9 @@ def propose_prefixed(evidence: Evidence, text: Column, draft: Draft) -> str:
     draft.sure("columns.detail", text.heading, "its texts begin with what each row is")
     draft.sure("columns.title", text.heading, "its texts name what was sold")
     draft.guess("columns.amount", amount.heading, "its heading")
-    _rules(text, amount.numbers, draft)
+    amounts = [number or ZERO for number in amount.numbers]
+    propose_balance(evidence, amounts, draft)
+    _rules(text, amounts, draft)
     draft.notes.append(
         "A row whose text begins with none of these words is skipped, not refused: look at the skipped rows of "
         "every import, and add [[events]] with a pattern for what they are."
@@ -69,13 +72,13 @@ def _head(text: str) -> str:
     return re.sub(rf"\s+{_NUMBER}$", "", match["head"])
 
 
-def _rules(text: Column, amounts: Sequence[Decimal | None], draft: Draft) -> None:
+def _rules(text: Column, amounts: Sequence[Decimal], draft: Draft) -> None:
     rows_of: defaultdict[str, list[int]] = defaultdict(list)
     for row, cell in enumerate(text.cells):
         rows_of[_head(cell)].append(row)
     # What begins with the words of another goes before it.
     for head, rows in sorted(rows_of.items(), key=lambda each: (-len(each[0]), each[0])):
-        kind = by_sign(event_of(head)[0], [amounts[row] or ZERO for row in rows])
+        kind = by_sign(event_of(head)[0], [amounts[row] for row in rows])
         if not head or not kind:
             example = text.cells[rows[0]][:50]
             draft.gap(f'What rows like "{example}" are could not be found; [[events]] must say so by a pattern.')
@@ -98,8 +101,9 @@ def _with_number(start: str, kind: str, texts: Sequence[str]) -> str:
     if kind.startswith("payout"):
         named = rf"{start}.*\s(?P<payout>{_NUMBER})$"
         return named if all(re.search(named, text) for text in texts) else start
-    named = {_before_order(text) for text in texts}
-    return rf"{start}.*{named.pop()}(?P<order>[\w/-]+)" if len(named) == 1 and "" not in named else start
+    before = _before_order(texts[0])
+    same = before and all(_before_order(text) == before for text in texts)
+    return rf"{start}.*{before}(?P<order>[\w/-]+)" if same else start
 
 
 def _before_order(text: str) -> str:

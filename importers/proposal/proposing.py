@@ -132,6 +132,7 @@ def propose(
     channels = _channels(entries)
     shape = _shape(evidence, draft, account, channels, 0 if minor else minor_digits(currency or "USD"))
     propose_ignored_words(evidence, read_settings(entries)[0].commodities.values(), draft)
+    _account_in_books(entries, account, currency, draft)
     _strange_cells(sheet, evidence, draft)
     _require_unique(sheet, draft)
     text = write_profile(draft, path.name)
@@ -194,6 +195,19 @@ def _name(path: Path, account: str, draft: Draft) -> None:
         draft.guess("channel", channel, "the name of the file")
     else:
         draft.guess("channel", "Channel", "the file's name says nothing; write the channel's name")
+
+
+def _account_in_books(entries: Sequence[Directive], account: str, currency: str, draft: Draft) -> None:
+    """Tell of an account that the books have not, or have for other currencies."""
+    opened = {entry.account: entry for entry in entries if isinstance(entry, Open)}
+    if not account or not opened:
+        return
+    if account not in opened:
+        draft.notes.append(f"The books have no account {account}: open it before you import.")
+    elif (allowed := opened[account].currencies) and currency and currency not in allowed:
+        draft.notes.append(
+            f"The books open {account} for {', '.join(allowed)}, but the file is in {currency}.",
+        )
 
 
 def _file(sheet: Sheet, draft: Draft) -> None:
