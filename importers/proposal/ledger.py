@@ -45,11 +45,19 @@ _MOST_DETAILS = 12
 
 def is_ledger(evidence: Evidence) -> bool:
     """Whether the rows of a file are events: some column says what each was, and another how much."""
-    return _types(evidence) is not None and _has_amount(assign(evidence.columns))
+    if _types(evidence) is None:
+        return False
+    return _has_amount(assign(evidence.columns)) or _only_amount(evidence) is not None
 
 
 def _has_amount(roles: Assigned) -> bool:
     return any(roles.one(role) for role in ("amount", "credit", "debit", "net", "gross", "price"))
+
+
+def _only_amount(evidence: Evidence) -> Column | None:
+    """Return the column of amounts where there is just one."""
+    amounts = [column for column in evidence.columns if column.holds is Holds.AMOUNTS]
+    return amounts[0] if len(amounts) == 1 else None
 
 
 def _types(evidence: Evidence) -> Column | None:
@@ -216,16 +224,19 @@ class _Proposer:
             return
         gross, net, price = (self.roles.one(role) for role in ("gross", "net", "price"))
         parts = [column for column in self.roles.all("fee", "ads", "label") if not column.is_zero]
-        for total in (gross, net):
-            if total is not None and self._is_total(total):
-                self.draft.guess("columns.total", total.heading, "filled in rows without an amount of their own")
-                self._day_of_total(total)
-                gross, net = (None if each is total else each for each in (gross, net))
+        total = next(filter(self._is_total, self.evidence.columns), None)
+        if total is not None:
+            self.draft.guess("columns.total", total.heading, "filled in rows without an amount of their own")
+            self._day_of_total(total)
+            gross, net = (None if each is total else each for each in (gross, net))
+        if net is not None and amount is None and gross is None:
+            gross = self._before_fees(net, parts)
+            parts = [column for column in parts if column is not gross]
         if amount is not None and net is None and gross is not None and self._adds_up(amount, parts, gross):
             net, gross = gross, None
         if amount is None and price is not None and gross is None and net is None:
             amount, price = price, None
-        column = amount or gross or net or price
+        column = amount or gross or net or price or _only_amount(self.evidence)
         if column is None:
             self.draft.missing("columns.amount", "no column of amounts")
             return
@@ -249,10 +260,32 @@ class _Proposer:
 
     def _is_total(self, gross: Column) -> bool:
         amount = self.roles.one("amount")
-        if amount is None or gross.is_zero:
+        if amount is None or gross is amount or gross.holds is not Holds.AMOUNTS or gross.is_zero:
             return False
         rows = [row for row, number in enumerate(gross.numbers) if number is not None]
-        return len(rows) * 2 <= len(gross.numbers) and all(not amount.numbers[row] for row in rows)
+        if len(rows) * 2 > len(gross.numbers) or any(amount.numbers[row] for row in rows):
+            return False
+        of_all = sum((number for number in amount.numbers if number), ZERO)
+        return self.roles.role(gross.heading) in {"gross", "net"} or abs(of_all) == abs(
+            sum((number for number in gross.numbers if number), ZERO)
+        )
+
+    def _before_fees(self, net: Column, parts: Sequence[Column]) -> Column | None:
+        """Return the column that is the net amount before fees: with them taken off it makes the net."""
+        rows = [row for row, number in enumerate(net.numbers) if number is not None]
+        goal = tuple(self._cents(net, row) for row in rows)
+        for column in self.evidence.columns:
+            known = column is net or self.roles.role(column.heading) in {"balance", "postage", "tax", "quantity"}
+            fees = [part for part in parts if part is not column]
+            if known or column.holds is not Holds.AMOUNTS or not fees or len(rows) < 3:
+                continue
+            columns = {each.heading: tuple(self._cents(each, row) for row in rows) for each in (column, *fees)}
+            solutions = solve(goal, columns, lambda _name, _sign: 0.0, fixed=(column.heading,))
+            if solutions and not solutions[0].failing and len(solutions[0].signs) == len(columns):
+                moved = sum(filter(None, column.numbers), ZERO)
+                if abs(moved) >= abs(sum(filter(None, net.numbers), ZERO)):
+                    return column
+        return None
 
     def _day_of_total(self, total: Column) -> None:
         """Put down which column has the day of a payout, where its row has no other."""
@@ -599,7 +632,7 @@ class _Proposer:
             return
         place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
         if not word:
-            place = "rows without a word"
+            place = "a row without a word"
         self.draft.gap(
             f"What {place} means could not be found; its {len(rows)} row(s) are refused until [[events]] says so.",
         )

@@ -123,6 +123,10 @@ class SumFinder:
             return f'"{self.heading(name)}" x "{self.quantity.heading}"'
         return f'"{name}"'
 
+    def is_above_zero(self, name: str) -> bool:
+        """Whether the file writes a column's amounts above 0."""
+        return sum(filter(None, self.amounts[self.heading(name)].numbers)) > 0
+
     def role(self, name: str, best: Found) -> str:
         """Return the role of a column in the sum."""
         if name.startswith(_PRODUCT):

@@ -238,7 +238,9 @@ class _Proposer:
         words = []
         for name, sign in solution.signs.items():
             self._term(name, sign, best, finder, certain=certain)
-            words.append(f"{'+' if sign > 0 else '-'} {finder.label(name)}")
+            # A discount is taken off whether the file writes it above or below 0.
+            lowers = sign < 0 or (finder.role(name, best) == "discount" and finder.is_above_zero(name))
+            words.append(f"{'-' if lowers else '+'} {finder.label(name)}")
         self.draft.notes.append(f'"{net}" = {" ".join(words).removeprefix("+ ")}.')
         self._left_out(solution.signs, finder)
 

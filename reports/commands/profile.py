@@ -173,7 +173,7 @@ def _last_lines(proposal: Proposal, output: Path | None) -> Iterator[str]:
             "-o FILE writes it. Profiles in profiles/ beside the books are found by millilot import."
         )
     if not proposal.complete:
-        yield from _wrapped("The profile is not complete: settle what is not found or contradicted first.")
+        yield from _wrapped("The profile is not complete: settle what is not found, not known or contradicted.")
 
 
 def _finding_lines(findings: Iterable[Finding]) -> Iterator[str]:

@@ -838,6 +838,65 @@ IT-9004;18/02/2026;Cedar Hour 2 ml;1;3,30 EUR;4,90 EUR;0,33 EUR;0,25 EUR;7,62 EU
     skipped=1,
 )
 
+# A total of the batch that is known by nothing but its sum, and that its rows have no other amount.
+CASES["a total by its sum"] = Case(
+    """\
+Batch,Paid out on,Batch total,Event,Order no.,Day,Listing title,What,Value
+B-77,2026-06-16,32.34,,,,,,
+B-77,,,Sale,Z500,2026-06-03,Cedar Hour 5ml decant,Item price,10.50
+B-77,,,Sale,Z500,2026-06-03,Cedar Hour 5ml decant,Buyer postage,3.80
+B-77,,,Sale,Z500,2026-06-03,Cedar Hour 5ml decant,Selling fee,-1.26
+B-77,,,Sale,Z501,2026-06-04,2 x Quiet Reed 3ml decant,Item price,20.40
+B-77,,,Sale,Z501,2026-06-04,2 x Quiet Reed 3ml decant,Buyer postage,3.80
+B-77,,,Sale,Z501,2026-06-04,2 x Quiet Reed 3ml decant,Selling fee,-2.40
+B-77,,,Refund,Z500,2026-06-09,Cedar Hour 5ml decant,Item price,-3.00
+B-77,,,Refund,Z500,2026-06-09,Cedar Hour 5ml decant,Selling fee,0.50
+""",
+    keys={"file.row": "component", "columns.total": "Batch total", "columns.payout": "Batch"},
+    sums={
+        "sales": "30.9", "postage": "7.6", "fees": "3.16", "refunds": "3", "transit": "32.34", "cedar": "5", "reed": "6",
+    },
+)
+
+# No amount is below 0, and no heading is known for amounts.
+CASES["how much"] = Case(
+    """\
+When,What,For order,About,How much
+2026-07-04,Order,Q10,Cedar Hour 5ml decant,10.50
+2026-07-04,Commission,Q10,,1.05
+2026-07-05,Shipping label,Q10,,3.20
+2026-07-05,Order,Q11,Quiet Reed 3ml decant,10.20
+2026-07-05,Commission,Q11,,1.02
+2026-07-07,Refund,Q11,,4.00
+2026-07-09,Payout,,,5.00
+""",
+    keys={"file.row": "event", "columns.type": "What", "columns.amount": "How much"},
+    sums={
+        "sales": "20.7", "fees": "2.07", "labels": "3.2", "refunds": "4", "balance": "6.43", "transit": "5",
+        "cedar": "5", "reed": "3",
+    },
+)
+
+# The amount before the commission, whose heading is more of a commission than of an amount.
+CASES["before the commission"] = Case(
+    """\
+Date,Type,Devise,Avant commission,Commission,Net,N° de transaction,N° de transaction de référence,Titre de l'objet,Solde
+03/06/2026,Paiement,EUR,"10,50","-0,65","9,85",X0A,,Cedar Hour 5 ml,"9,85"
+04/06/2026,Paiement,EUR,"20,40","-0,95","19,45",X1A,,2 x Quiet Reed 3 ml,"29,30"
+14/06/2026,Remboursement,EUR,"-10,50","0,30","-10,20",X2A,X0A,Cedar Hour 5 ml,"19,10"
+16/06/2026,Virement vers compte bancaire,EUR,"-15,00","0,00","-15,00",X3A,,,"4,10"
+""",
+    keys={
+        "columns.amount": "Avant commission", "columns.net": "Net", "columns.balance": "Solde",
+        "columns.event": "N° de transaction", "columns.parent": "N° de transaction de référence",
+    },
+    sums={
+        "sales": "30.9", "fees": "1.3", "refunds": "10.5", "balance": "4.1", "transit": "15", "cedar": "5", "reed": "6",
+    },
+    fees={"Commission": ("fees", "negative")},
+    currency="EUR",
+)
+
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
 31.03.2026;LANTERN PAYOUT P-9 DANKE;40,00;;140,00
