@@ -40,7 +40,8 @@ class _Proposer:
         self.draft = draft
         self.scale = 10**digits
         self.roles = assign(evidence.columns, without=_NOT_HERE)
-        self.moved: dict[str, str] = {}
+        #: Columns that raise the net amount, of which nothing else is known.
+        self.raising: list[str] = []
 
     def run(self) -> None:
         order = self._order()
@@ -242,6 +243,7 @@ class _Proposer:
             lowers = sign < 0 or (finder.role(name, best) == "discount" and finder.is_above_zero(name))
             words.append(f"{'-' if lowers else '+'} {finder.label(name)}")
         self.draft.notes.append(f'"{net}" = {" ".join(words).removeprefix("+ ")}.')
+        self._place_raising(net)
         self._left_out(solution.signs, finder)
 
     def _term(self, name: str, sign: int, best: Found, finder: SumFinder, *, certain: bool) -> None:
@@ -286,7 +288,7 @@ class _Proposer:
         books = {"ads": "ads", "label": "postage"}.get(role, "fees")
         known = role in {"fee", "ads", "label", "fee_total"}
         if not known and not lowers:
-            self.draft.guess("columns.postage", heading, "added in the sum, and nothing else is known of it")
+            self.raising.append(heading)
             return
         because = "taken off in the sum" + ("" if known else "; nothing else is known of it")
         self.draft.fee(
@@ -297,6 +299,15 @@ class _Proposer:
             certainty=Certainty.SURE if certain and known else Certainty.GUESSED,
             because=because,
         )
+
+    def _place_raising(self, net: str) -> None:
+        """Put down one unknown column as postage where no other is; of more, say that the rows are refused."""
+        for heading in self.raising:
+            if self.draft.value("columns.postage") is None:
+                because = "added in the sum, and nothing else is known of it"
+                self.draft.guess("columns.postage", heading, because)
+            else:
+                self.draft.gap(f'"{heading}" raises "{net}", but no key is known for it; its rows are refused.')
 
     def _left_out(self, signs: Mapping[str, int], finder: SumFinder) -> None:
         """Put down what is no part of the sum: tax handed on, refunds that come later, columns of zeros."""
@@ -322,7 +333,7 @@ class _Proposer:
 
     def _amount_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "discount":
-            self.draft.notes.append(f'"{column.heading}" is no part of the sum: the prices are after it.')
+            self.draft.notes.append(f'"{column.heading}" is left out: the sum holds without it.')
         elif role in {"postage", "fee", "ads", "label"}:
             net = self.draft.value("columns.net")
             self.draft.notes.append(f'"{column.heading}" is no part of "{net}"; it is left out.')

@@ -481,3 +481,19 @@ def test_an_account_the_books_have_not(seller: Seller) -> None:
 def test_an_account_for_another_currency(seller: Seller) -> None:
     file = seller.file(HEAD.replace("Net", "Net (EUR)") + ROWS)
     assert f"The books open {CHANNEL} for USD, but the file is in EUR." in seller.findings(file)["notes"]
+
+
+def test_a_second_column_that_raises_the_net_amount_has_no_key(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Item,Price,Shipping,Zorbling,Fee,Net\n"
+        "1,2026-03-04,Cedar Hour 5 mL,12.00,4.00,0.00,1.20,14.80\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,0.00,2.00,1.50,15.50\n"
+        "3,2026-03-06,Quiet Reed 5 mL,15.00,3.00,0.00,1.50,16.50\n"
+        "4,2026-03-07,Cedar Hour 5 mL,12.00,4.00,2.00,1.20,16.80\n"
+    )
+    found = seller.findings(file)
+    assert of(found, "columns.postage")[0] == "Shipping"
+    assert not found["complete"]
+    assert found["gaps"] == ['"Zorbling" raises "Net", but no key is known for it; its rows are refused.']
+    outcome = seller.run_import(file)
+    assert (outcome["new"], outcome["refused"]) == (2, 2)
