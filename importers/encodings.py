@@ -29,6 +29,8 @@ _OTHERS: Final = (
     (b"\xd0\xcf\x11\xe0", "a workbook"),
     (b"%PDF", "a PDF"),
     (b"\x1f\x8b", "an archive"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
 )
 
 #: Enough to tell which bytes are zero.
@@ -88,6 +90,17 @@ def undecodable(path: Path, file: TextIO) -> FileError:
     return FileError(f"{path}, row {row or number}: is not written in {name}{_proposal(bytes(stray), encoding)}")
 
 
+def require_text(path: Path, beginning: bytes) -> None:
+    """Refuse a file that begins as one of another kind does.
+
+    Raises:
+        FileError: when it does.
+    """
+    for signature, kind in _OTHERS:
+        if beginning.startswith(signature):
+            raise FileError(f"{path}: expected a table as text, such as CSV, found {kind}")
+
+
 def _certain(path: Path, file: BinaryIO, stated: str) -> str:
     """Return the encoding that a file shows, or the one stated, or UTF-8."""
     beginning = file.read(_BEGINNING)
@@ -95,9 +108,7 @@ def _certain(path: Path, file: BinaryIO, stated: str) -> str:
     for mark, encoding in _MARKS:
         if beginning.startswith(mark):
             return encoding
-    for signature, kind in _OTHERS:
-        if beginning.startswith(signature):
-            raise FileError(f"{path}: expected a table as text, such as CSV, found {kind}")
+    require_text(path, beginning)
     name = codecs.lookup(stated or "utf-8").name
     if not stated or name == "utf-16":
         return _by_zeros(beginning) or name

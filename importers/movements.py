@@ -78,14 +78,17 @@ def about(movement: Movement) -> str:
     """Return the narration of a movement."""
     kind = movement.rule.kind
     words = _WORDS[kind]
+    said = movement.rule.fee in {"", kind.value} or movement.rule.fee in movement.title.casefold()
     if kind is Kind.LABEL and movement.amount > 0:
         words = "Label voided"
-    elif movement.rule.fee not in {"", kind.value}:
+    elif not said:
         words = f"{words}, {movement.rule.fee}"
     if movement.payout and (movement.is_payout or kind is Kind.DEPOSIT):
         return f"{words} {movement.payout}"
-    if movement.title or movement.order:
-        return f"{words}: {narration_of(movement.order, (movement.title,))}"
+    # A channel's text may say just what kind it is.
+    title = "" if movement.title.casefold() == words.casefold() else movement.title
+    if title or movement.order:
+        return f"{words}: {narration_of(movement.order, (title,))}"
     return words
 
 

@@ -38,18 +38,18 @@ _LIKELY, _REMOTE = 90, 30
 #: Characters a title may have; what is longer is a text of some other kind.
 _LONGEST = 500
 
-#: Words of a title that do not tell one fragrance from another, nor a decant from anything else; folded, in the
-#: languages of the headings that `millilot profile` knows.
+#: Words of a title that do not tell one fragrance from another, nor a decant from anything else; without accents,
+#: in the languages of the headings that `millilot profile` knows.
 _PLAIN_WORDS = frozenset(
     """
     a atomiser atomizer dabber decant decanted decants fragrance glass hand in of perfume poured rebottled sample
     samples scent size spray sprayer sprays the travel vial vials
-    abfullung duft flakon im mit parfumprobe probe reisegrosse zerstauber
-    decante echantillon en flacon vaporisateur
-    frasco muestra vaporizador
-    campione flacone profumo spruzzo vaporizzatore
+    abfullung abgefullt duft duftprobe flakon im mit parfumprobe probe proben reisegrosse zerstauber
+    decante echantillon echantillons en flacon vapo vaporisateur
+    atomizador frasco muestra vaporizador
+    atomizzatore campioncino campione flacone profumo spruzzo vaporizzatore
     flesje geur met proefje staaltje verstuiver
-    """.split(),  # noqa: SIM905  # a list of forty quoted words is no easier to read
+    """.split(),  # noqa: SIM905  # a list of fifty quoted words is no easier to read
 )
 #: How strengths are written, the longer ways first.
 _STRENGTHS: dict[tuple[str, ...], str] = {
@@ -178,6 +178,26 @@ class TitleReader:
             quoted = ", ".join(f'"{word}"' for word in words)
             yield f"its title has {quoted}, which may mean another fragrance; if not, add it to [titles] ignore"
         yield "its title fits several fragrances of the books"
+
+    def in_the_way(self, title: str) -> Iterator[tuple[str, frozenset[str]]]:
+        """Yield the fragrance that a title names, with the words in the way of being certain.
+
+        Nothing where the title does not name one fragrance and one size, or is certain.
+        """
+        if len(title) > _LONGEST:
+            return
+        folded = fold(title)
+        size = read_size(folded)
+        tokens = _tokens(folded)
+        names = list(self._names(tokens))
+        if len(names) != 1 or size.ml is None or not size.certain or self.read("", title) is not None:
+            return
+        [named] = names
+        rest = [token for place, token in enumerate(tokens) if not named.start <= place < named.end]
+        words = frozenset(self._telling(rest, size) - _STRENGTH_WORDS)
+        known = {word for name in self._codes for word in name} | set().union(*self._strength.values())
+        if len(named.codes) == 1 and words and not words & known:
+            yield min(named.codes), words
 
     def _read(self, sku: str, title: str, quantity: int) -> Pour | Bundle | None:
         stated = self._rules.skus.get(sku) or self._rules.sets.get(sku)

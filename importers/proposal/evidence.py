@@ -23,6 +23,11 @@ ZERO = Decimal(0)
 _SIZE = re.compile(r"\d\s?(?:ml|fl\.? ?oz|oz|cl)\b", re.IGNORECASE)
 
 
+def names_size(text: str) -> bool:
+    """Whether a text names a size in mL or fl oz."""
+    return _SIZE.search(text) is not None
+
+
 class Holds(StrEnum):
     """What the cells of a column are."""
 
@@ -70,7 +75,7 @@ class Column:
     @property
     def sizes(self) -> float:
         """The share of the cells that name a size in mL or fl oz."""
-        return sum(map(bool, map(_SIZE.search, self.cells))) / max(self.filled, 1)
+        return sum(map(names_size, self.cells)) / max(self.filled, 1)
 
     @property
     def is_zero(self) -> bool:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds
+from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds, names_size
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.sums import solve
-from millilot.importers.proposal.words import event_of, slug
+from millilot.importers.proposal.words import COSTS, FALLING, RISING, event_of, kind_of_cost, slug
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
     from millilot.importers.proposal.findings import Finding
 
-_COSTS = frozenset({"fee", "ads", "label"})
 _SALE = frozenset({"price", "postage", "discount", "tax", "tax-remitted"})
 #: What a part of a sale is when it goes back.
 _BACK = {
@@ -40,30 +39,30 @@ _OUT = frozenset(
 _IN = frozenset(
     {"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
-#: What something is whose amounts all come in, and all go out.
-_RISING = {
-    "fee": "fee-refund",
-    "payout": "payout-returned",
-    "refund-tax": "tax-remitted",
-    "adjustment": "compensation",
-}
-_FALLING = {"tax": "tax-remitted", "postage": "label", "fee-refund": "fee"}
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
 
 
 def is_ledger(evidence: Evidence) -> bool:
     """Whether the rows of a file are events: some column says what each was, and another how much."""
-    return _types(evidence) is not None and _has_amount(assign(evidence.columns))
+    if _types(evidence) is None:
+        return False
+    return _has_amount(assign(evidence.columns)) or _only_amount(evidence) is not None
 
 
 def _has_amount(roles: Assigned) -> bool:
     return any(roles.one(role) for role in ("amount", "credit", "debit", "net", "gross", "price"))
 
 
+def _only_amount(evidence: Evidence) -> Column | None:
+    """Return the column of amounts where there is just one."""
+    amounts = [column for column in evidence.columns if column.holds is Holds.AMOUNTS]
+    return amounts[0] if len(amounts) == 1 else None
+
+
 def _types(evidence: Evidence) -> Column | None:
     """Return the column that says what happened, None when there is none."""
-    best: tuple[float, Column] | None = None
+    found: list[tuple[bool, float, Column]] = []
     roles = assign(evidence.columns)
     booked = (roles.one("credit") is not None and roles.one("debit") is not None) or roles.one(
         "balance"
@@ -88,9 +87,10 @@ def _types(evidence: Evidence) -> Column | None:
         if priced and kinds <= {"price", "refund"} and roles.role(column.heading) != "type":
             continue
         score = share + named + column.filled / max(len(column.cells), 1)
-        if best is None or score > best[0]:
-            best = score, column
-    return best[1] if best else None
+        # Where one column says the kind and another the amount, the kind goes first, however few its words.
+        says_kind = column.meanings.get("type", 0.0) > column.meanings.get("detail", 0.0)
+        found.append((says_kind, score, column))
+    return max(found, key=lambda each: each[:2])[2] if found else None
 
 
 def propose_ledger(evidence: Evidence, draft: Draft, digits: int) -> str:
@@ -111,6 +111,7 @@ class _Proposer:
             without=frozenset({"type", "refund", "refund_tax", "refund_fee", "refund_date"}),
         )
         self.detail = self._find_detail()
+        self.title = self.roles.one("title") or self._title_of_prices()
         self.amounts: tuple[Decimal | None, ...] = ()
         self.two_columns = False
         self.inverted = False
@@ -127,8 +128,8 @@ class _Proposer:
         )
         self._rules()
         self._orders_of_payouts()
-        self._balance()
-        propose_statuses(self.roles, self.draft)
+        statuses = propose_statuses(self.roles, self.draft)
+        self._balance({row for row, key in statuses.items() if key in {"skip", "pending", "cancelled"}})
         return words
 
     def _put(self, key: str, column: Column | None, because: str = "its heading") -> None:
@@ -137,19 +138,32 @@ class _Proposer:
             self.draft.put(key, column.heading, Certainty.SURE if score >= 0.9 else Certainty.GUESSED, because)
 
     def _find_detail(self) -> Column | None:
-        """Return the column that says more of what a row is."""
-        column = self.roles.one("detail")
-        if column is not None and column.sizes < 0.25:
-            return column
+        """Return the column that says more of what a row is: the one whose words tell the most apart."""
+        best: tuple[int, float, Column] | None = None
         for column in self.evidence.columns:
-            if column is self.type or column.holds is not Holds.WORDS or column.sizes >= 0.25:
+            if column is self.type or column.holds not in {Holds.WORDS, Holds.TEXT} or column.sizes >= 0.25:
                 continue
             if self.roles.role(column.heading) in {"status", "currency", "order", "payout", "sku"}:
                 continue
-            known = [event_of(word) for word in column.values]
-            if len({kind for kind, _ in known if kind}) >= 2 and sum(bool(kind) for kind, _ in known) >= 0.6 * len(
-                known
-            ):
+            kinds = [event_of(word)[0] for word in column.values]
+            various, known = len({kind for kind in kinds if kind}), sum(map(bool, kinds))
+            named = column.meanings.get("detail", 0.0)
+            if various < 2 or known < 0.6 * len(kinds) or (best is not None and (various, named) <= best[:2]):
+                continue
+            best = various, named, column
+        if best is not None:
+            return best[2]
+        named_so = self.roles.one("detail")
+        return named_so if named_so is not None and named_so.sizes < 0.25 else None
+
+    def _title_of_prices(self) -> Column | None:
+        """Return the column whose texts name sizes in the rows of prices, whatever the other rows have in it."""
+        if self.type is None:
+            return None
+        rows = [row for row, word in enumerate(self.type.cells) if event_of(word)[0] == "price"]
+        for column in self.evidence.columns:
+            texts = [column.cells[row] for row in rows if column.cells[row]]
+            if column is not self.type and texts and sum(map(names_size, texts)) * 2 >= len(texts):
                 return column
         return None
 
@@ -174,6 +188,8 @@ class _Proposer:
             column = self.roles.one(role)
             if column is not None and column is not date and column.filled:
                 self._put(f"columns.{key}", column)
+        if self.title is not None and self.title is not self.roles.one("title"):
+            self.draft.sure("columns.title", self.title.heading, "its texts name sizes in the rows of sales")
         for role in ("order", "event", "parent", "payout", "sku", "quantity", "title"):
             column = self.roles.one(role)
             if column is not None and (column.filled or self.roles.scores[column.heading] >= 0.5):
@@ -208,15 +224,19 @@ class _Proposer:
             return
         gross, net, price = (self.roles.one(role) for role in ("gross", "net", "price"))
         parts = [column for column in self.roles.all("fee", "ads", "label") if not column.is_zero]
-        if gross is not None and self._is_total(gross):
-            self.draft.guess("columns.total", gross.heading, "filled in rows without an amount of their own")
-            self._day_of_total(gross)
-            gross = None
+        total = next(filter(self._is_total, self.evidence.columns), None)
+        if total is not None:
+            self.draft.guess("columns.total", total.heading, "filled in rows without an amount of their own")
+            self._day_of_total(total)
+            gross, net = (None if each is total else each for each in (gross, net))
+        if net is not None and amount is None and gross is None:
+            gross = self._before_fees(net, parts)
+            parts = [column for column in parts if column is not gross]
         if amount is not None and net is None and gross is not None and self._adds_up(amount, parts, gross):
             net, gross = gross, None
         if amount is None and price is not None and gross is None and net is None:
             amount, price = price, None
-        column = amount or gross or net or price
+        column = amount or gross or net or price or _only_amount(self.evidence)
         if column is None:
             self.draft.missing("columns.amount", "no column of amounts")
             return
@@ -240,10 +260,32 @@ class _Proposer:
 
     def _is_total(self, gross: Column) -> bool:
         amount = self.roles.one("amount")
-        if amount is None or gross.is_zero:
+        if amount is None or gross is amount or gross.holds is not Holds.AMOUNTS or gross.is_zero:
             return False
         rows = [row for row, number in enumerate(gross.numbers) if number is not None]
-        return len(rows) * 2 <= len(gross.numbers) and all(not amount.numbers[row] for row in rows)
+        if len(rows) * 2 > len(gross.numbers) or any(amount.numbers[row] for row in rows):
+            return False
+        of_all = sum((number for number in amount.numbers if number), ZERO)
+        return self.roles.role(gross.heading) in {"gross", "net"} or abs(of_all) == abs(
+            sum((number for number in gross.numbers if number), ZERO)
+        )
+
+    def _before_fees(self, net: Column, parts: Sequence[Column]) -> Column | None:
+        """Return the column that is the net amount before fees: with them taken off it makes the net."""
+        rows = [row for row, number in enumerate(net.numbers) if number is not None]
+        goal = tuple(self._cents(net, row) for row in rows)
+        for column in self.evidence.columns:
+            known = column is net or self.roles.role(column.heading) in {"balance", "postage", "tax", "quantity"}
+            fees = [part for part in parts if part is not column]
+            if known or column.holds is not Holds.AMOUNTS or not fees or len(rows) < 3:
+                continue
+            columns = {each.heading: tuple(self._cents(each, row) for row in rows) for each in (column, *fees)}
+            solutions = solve(goal, columns, lambda _name, _sign: 0.0, fixed=(column.heading,))
+            if solutions and not solutions[0].failing and len(solutions[0].signs) == len(columns):
+                moved = sum(filter(None, column.numbers), ZERO)
+                if abs(moved) >= abs(sum(filter(None, net.numbers), ZERO)):
+                    return column
+        return None
 
     def _day_of_total(self, total: Column) -> None:
         """Put down which column has the day of a payout, where its row has no other."""
@@ -367,6 +409,12 @@ class _Proposer:
         assert self.type is not None  # noqa: S101
         pairs: defaultdict[tuple[str, str], list[int]] = defaultdict(list)
         details = self.detail.cells if self.detail else ("",) * len(self.type.cells)
+        if self.detail is not None and self.detail is self.title:
+            # What was sold says nothing more of what the row is.
+            details = tuple(
+                "" if event_of(word)[0] == "price" else text
+                for word, text in zip(self.type.cells, details, strict=True)
+            )
         for row, (word, detail) in enumerate(zip(self.type.cells, details, strict=True)):
             pairs[word, detail].append(row)
         return dict(pairs)
@@ -446,7 +494,7 @@ class _Proposer:
             if not meant and kind == "price" and self._lowers(rows):
                 # Nobody knows the word, but it is taken off a sale.
                 meant = "fee"
-            grouped[meant, slug(detail) if meant in _COSTS and detail else ""].append(detail)
+            grouped[meant, slug(detail) if meant in COSTS and detail else ""].append(detail)
         for (meant, _), texts in grouped.items():
             every = [row for text in texts for row in details[text]]
             named = [text for text in texts if text] or None
@@ -490,7 +538,7 @@ class _Proposer:
             type=[word] if word else None,
             detail=details,
             **{"is": kind},
-            kind=slug(" ".join(details[:1]) if details else word) if kind in _COSTS else None,
+            kind=kind_of_cost(kind, " ".join(details[:1]) if details else word) if kind in COSTS else None,
             account=account,
             reversed=turned or None,
         )
@@ -508,7 +556,7 @@ class _Proposer:
             return kind, True, "its amounts are below 0 though they come in"
         if kind == "price":
             return self._negative_price(word), self.inverted, "its amounts are below 0"
-        return _FALLING.get(kind, kind), self.inverted, ""
+        return FALLING.get(kind, kind), self.inverted, ""
 
     def _rising(self, kind: str, rows: Iterable[int], *, fixed: bool) -> tuple[str, bool, str]:
         """Return what something is whose amounts are all above 0."""
@@ -517,7 +565,7 @@ class _Proposer:
         if kind == "fee" and self.type and not any(event_of(word)[0] == "price" for word in self.type.values):
             return "price", self.inverted, "it only raises the balance, and no other word is a sale"
         doubt = "it only raises the balance" if kind == "adjustment" else ""
-        return _RISING.get(kind, kind), self.inverted, doubt
+        return RISING.get(kind, kind), self.inverted, doubt
 
     def _negative_price(self, word: str) -> str:
         """Return what something is that would be a sale if its amounts were not below 0."""
@@ -570,6 +618,8 @@ class _Proposer:
             because = {
                 "fee": "nobody knows the word, but each is a small part of a sale of the same day",
                 "price": "nobody knows the word, but each row is the first of an order and names a size",
+                "fee-refund": "nobody knows the word, but each gives back a fee of the same order",
+                "refund": "nobody knows the word, but each gives back what the order was sold for",
             }[kind]
             self.draft.event(
                 Certainty.GUESSED,
@@ -577,12 +627,12 @@ class _Proposer:
                 type=[word] if word else None,
                 detail=details,
                 **{"is": kind},
-                kind=slug(" ".join(details) if details else word) if kind == "fee" else None,
+                kind=kind_of_cost(kind, " ".join(details) if details else word) if kind == "fee" else None,
             )
             return
         place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
         if not word:
-            place = "rows without a word"
+            place = "a row without a word"
         self.draft.gap(
             f"What {place} means could not be found; its {len(rows)} row(s) are refused until [[events]] says so.",
         )
@@ -594,6 +644,8 @@ class _Proposer:
             return ""
         days = self.evidence.of(date).cells
         amounts = [self.amounts[row] or ZERO for row in rows]
+        if kind := self._gives_back(rows, amounts, order):
+            return kind
         if all(amount < 0 for amount in amounts):
             sales: defaultdict[tuple[str, str], Decimal] = defaultdict(lambda: ZERO)
             for row, number in enumerate(self.amounts):
@@ -608,6 +660,31 @@ class _Proposer:
         sized = title is not None and title.sizes >= 0.5 and all(title.cells[row] for row in rows)
         alone = all(first[order.cells[row]] == row for row in rows)
         return "price" if sized and alone and all(amount > 0 for amount in amounts) else ""
+
+    def _gives_back(self, rows: Sequence[int], amounts: Sequence[Decimal], order: Column) -> str:
+        """Return which kind undoes, in each row, what other rows of the order have brought; else nothing."""
+        brought: defaultdict[tuple[str, str], list[Decimal]] = defaultdict(list)
+        for (word, detail), others in self._pairs().items():
+            kind = event_of(detail)[0] or event_of(word)[0]
+            for row in others:
+                brought[order.cells[row], kind].append(self.amounts[row] or ZERO)
+        if all(
+            amount > 0 and any(-amount in brought[order.cells[row], kind] for kind in COSTS)
+            for row, amount in zip(rows, amounts, strict=True)
+        ):
+            return "fee-refund"
+        parts = ("price", "postage", "tax", "discount")
+        if all(
+            amount < 0
+            and brought[order.cells[row], "price"]
+            and -amount in {
+                sum(brought[order.cells[row], "price"], ZERO),
+                sum((each for kind in parts for each in brought[order.cells[row], kind]), ZERO),
+            }
+            for row, amount in zip(rows, amounts, strict=True)
+        ):
+            return "refund"
+        return ""
 
     # What stands in the rows of payouts, and the running balance.
 
@@ -638,7 +715,8 @@ class _Proposer:
             for row in rows
         ]
 
-    def _balance(self) -> None:
+    def _balance(self, left_out: set[int]) -> None:
+        """Put down the running balance, if it follows the rows that count, of each currency by itself."""
         balance = self.roles.one("balance")
         if balance is None or not balance.filled:
             return
@@ -646,13 +724,20 @@ class _Proposer:
         good = {"rising": 0, "falling": 0}
         pairs = 0
         numbers = balance.numbers
-        for row in range(1, len(numbers)):
-            before, after = numbers[row - 1], numbers[row]
-            if before is None or after is None:
+        currency = self.roles.one("currency")
+        last: dict[str, int] = {}
+        for row, after in enumerate(numbers):
+            code = currency.cells[row] if currency is not None else ""
+            first = last.get(code)
+            last[code] = row
+            if first is None or after is None or (before := numbers[first]) is None:
+                continue
+            if row in left_out or first in left_out:
+                # What does not count may have moved its money or not.
                 continue
             pairs += 1
             good["rising"] += after == before + moved[row]
-            good["falling"] += before == after + moved[row - 1]
+            good["falling"] += before == after + moved[first]
         best = max(good, key=lambda key: good[key])
         if pairs and good[best] == pairs:
             self.draft.put("columns.balance", balance.heading, Certainty.SURE, "it follows the amounts row by row")
@@ -661,6 +746,13 @@ class _Proposer:
         elif pairs and good[best] >= 0.5 * pairs:
             self.draft.notes.append(
                 f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows; it is not checked.',
+            )
+        elif pairs >= 3:
+            self.draft.contradicted(
+                "columns.balance",
+                None,
+                f'"{balance.heading}" follows the amounts in {good[best]} of {pairs} rows only: an amount is '
+                "something else than it seems, or rows are missing",
             )
         elif pairs:
             self.draft.notes.append(

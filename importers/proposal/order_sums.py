@@ -123,6 +123,10 @@ class SumFinder:
             return f'"{self.heading(name)}" x "{self.quantity.heading}"'
         return f'"{name}"'
 
+    def is_above_zero(self, name: str) -> bool:
+        """Whether the file writes a column's amounts above 0."""
+        return sum(filter(None, self.amounts[self.heading(name)].numbers)) > 0
+
     def role(self, name: str, best: Found) -> str:
         """Return the role of a column in the sum."""
         if name.startswith(_PRODUCT):
@@ -268,13 +272,14 @@ class SumFinder:
             columns = self._without_twins(columns, price)
             for solution in solve(goal, columns, self._penalty(columns), fixed=(price,))[:20]:
                 each = Found(target, solution, price, mode, mode_sure=False, because_mode="", rows=rows)
-                found.append((solution.penalty + self._doubt(price), each))
+                found.append((solution.penalty + self._doubt(price, solution), each))
         return found
 
-    def _doubt(self, price: str) -> float:
-        """Return how little a column's heading says that it is a price."""
+    def _doubt(self, price: str, solution: Solution) -> float:
+        """Return how little a column's heading says that it is a price, the less if another's in the sum does."""
         role = self.roles.role(self.heading(price))
-        doubt = 0.0 if role in {"price", "unit_price"} else 1.0
+        others = (self.roles.role(self.heading(name)) for name in solution.signs if name != price)
+        doubt = 0.0 if role in {"price", "unit_price"} else 5.0 if "price" in others else 1.0
         return doubt + (0.2 if price.startswith(_PRODUCT) and role != "unit_price" else 0.0)
 
     def _without_twins(self, columns: dict[str, Vector], price: str) -> dict[str, Vector]:

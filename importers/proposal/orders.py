@@ -40,7 +40,8 @@ class _Proposer:
         self.draft = draft
         self.scale = 10**digits
         self.roles = assign(evidence.columns, without=_NOT_HERE)
-        self.moved: dict[str, str] = {}
+        #: Columns that raise the net amount, of which nothing else is known.
+        self.raising: list[str] = []
 
     def run(self) -> None:
         order = self._order()
@@ -210,6 +211,7 @@ class _Proposer:
         else:
             self._with_sums(best, finder)
         self._refund_date()
+        self._refund_with_tax()
 
     def _countable(self, column: Column) -> bool:
         role = self.roles.role(column.heading)
@@ -238,8 +240,11 @@ class _Proposer:
         words = []
         for name, sign in solution.signs.items():
             self._term(name, sign, best, finder, certain=certain)
-            words.append(f"{'+' if sign > 0 else '-'} {finder.label(name)}")
+            # A discount is taken off whether the file writes it above or below 0.
+            lowers = sign < 0 or (finder.role(name, best) == "discount" and finder.is_above_zero(name))
+            words.append(f"{'-' if lowers else '+'} {finder.label(name)}")
         self.draft.notes.append(f'"{net}" = {" ".join(words).removeprefix("+ ")}.')
+        self._place_raising(net)
         self._left_out(solution.signs, finder)
 
     def _term(self, name: str, sign: int, best: Found, finder: SumFinder, *, certain: bool) -> None:
@@ -284,7 +289,7 @@ class _Proposer:
         books = {"ads": "ads", "label": "postage"}.get(role, "fees")
         known = role in {"fee", "ads", "label", "fee_total"}
         if not known and not lowers:
-            self.draft.guess("columns.postage", heading, "added in the sum, and nothing else is known of it")
+            self.raising.append(heading)
             return
         because = "taken off in the sum" + ("" if known else "; nothing else is known of it")
         self.draft.fee(
@@ -295,6 +300,15 @@ class _Proposer:
             certainty=Certainty.SURE if certain and known else Certainty.GUESSED,
             because=because,
         )
+
+    def _place_raising(self, net: str) -> None:
+        """Put down one unknown column as postage where no other is; of more, say that the rows are refused."""
+        for heading in self.raising:
+            if self.draft.value("columns.postage") is None:
+                because = "added in the sum, and nothing else is known of it"
+                self.draft.guess("columns.postage", heading, because)
+            else:
+                self.draft.gap(f'"{heading}" raises "{net}", but no key is known for it; its rows are refused.')
 
     def _left_out(self, signs: Mapping[str, int], finder: SumFinder) -> None:
         """Put down what is no part of the sum: tax handed on, refunds that come later, columns of zeros."""
@@ -320,7 +334,7 @@ class _Proposer:
 
     def _amount_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "discount":
-            self.draft.notes.append(f'"{column.heading}" is no part of the sum: the prices are after it.')
+            self.draft.notes.append(f'"{column.heading}" is left out: the sum holds without it.')
         elif role in {"postage", "fee", "ads", "label"}:
             net = self.draft.value("columns.net")
             self.draft.notes.append(f'"{column.heading}" is no part of "{net}"; it is left out.')
@@ -371,6 +385,28 @@ class _Proposer:
                 self.draft.guess("refund.date", heading, "no column has the day of the refund")
                 return
         self.draft.missing("refund.date", "no column has the day of the refund")
+
+    def _refund_with_tax(self) -> None:
+        """Tell from refunds of all that was paid whether the tax is in them."""
+        names = [self.draft.value(key) for key in ("refund.amount", "columns.price", "columns.tax")]
+        if not all(names) or self.draft.value("refund.tax"):
+            return
+        refund, price, tax = (self.evidence.of(name).numbers for name in names)
+        others = [self.draft.value(key) for key in ("columns.postage", "columns.discount")]
+        postage, discount = (self.evidence.of(name).numbers if name else (None,) * len(tax) for name in others)
+        found = {True: 0, False: 0}
+        for back, item, taxed, posted, off in zip(refund, price, tax, postage, discount, strict=True):
+            if back and item and taxed:
+                paid = item + (posted or ZERO)
+                for whole in {paid, paid - abs(off or ZERO)}:
+                    found[True] += abs(back) == whole + taxed
+                    found[False] += abs(back) == whole
+        if found[True] and found[False]:
+            because = "some whole refunds have the tax in them, and some have not"
+            self.draft.contradicted("refund.with-tax", value=True, because=because)
+        elif found[True]:
+            because = "what was given back is all that was paid, the tax included"
+            self._put("refund.with-tax", value=True, because=because, sure=found[True] > 1)
 
     def _without_sums(self, finder: SumFinder, orders: Orders) -> None:
         """Put down what the headings say where no sum confirms it."""

@@ -37,7 +37,12 @@ def is_payouts(evidence: Evidence) -> bool:
     payout = roles.one("payout")
     if payout is not None and not payout.unique:
         return False
-    texts = [column for column in evidence.columns if column.holds in {Holds.TEXT, Holds.WORDS}]
+    # A text that is the same in all rows, such as the bank account's number, is about none of them.
+    texts = [
+        column
+        for column in evidence.columns
+        if column.holds in {Holds.TEXT, Holds.WORDS} and (len(column.values) > 1 or len(column.cells) == 1)
+    ]
     return all(roles.role(column.heading) in {"payout", "status", "currency", "private"} for column in texts)
 
 

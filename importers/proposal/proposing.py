@@ -21,8 +21,10 @@ from millilot.importers.proposal.ledger import is_ledger, propose_ledger
 from millilot.importers.proposal.money import find_currency, find_minor_units
 from millilot.importers.proposal.orders import propose_orders
 from millilot.importers.proposal.payouts import is_payouts, propose_payouts
+from millilot.importers.proposal.prefixed import find_prefixed, propose_prefixed
 from millilot.importers.proposal.sheet import Sheet, read_sheet
 from millilot.importers.proposal.statement import is_statement, propose_statement
+from millilot.importers.proposal.titles import propose_ignored_words
 from millilot.importers.proposal.write import write_profile
 from millilot.importers.text import format_entry
 from millilot.ledger.accounts import Role
@@ -129,6 +131,8 @@ def propose(
     _days(evidence, draft)
     channels = _channels(entries)
     shape = _shape(evidence, draft, account, channels, 0 if minor else minor_digits(currency or "USD"))
+    propose_ignored_words(evidence, read_settings(entries)[0].commodities.values(), draft)
+    _account_in_books(entries, account, currency, draft)
     _strange_cells(sheet, evidence, draft)
     _require_unique(sheet, draft)
     text = write_profile(draft, path.name)
@@ -166,6 +170,9 @@ def _channels(entries: Sequence[Directive]) -> tuple[str, ...]:
 def _shape(evidence: Evidence, draft: Draft, account: str, channels: tuple[str, ...], digits: int) -> str:
     if is_ledger(evidence):
         return propose_ledger(evidence, draft, digits)
+    prefixed = find_prefixed(evidence)
+    if prefixed is not None:
+        return propose_prefixed(evidence, prefixed, draft)
     if is_statement(evidence):
         return propose_statement(evidence, draft, account, channels)
     if is_payouts(evidence):
@@ -188,6 +195,19 @@ def _name(path: Path, account: str, draft: Draft) -> None:
         draft.guess("channel", channel, "the name of the file")
     else:
         draft.guess("channel", "Channel", "the file's name says nothing; write the channel's name")
+
+
+def _account_in_books(entries: Sequence[Directive], account: str, currency: str, draft: Draft) -> None:
+    """Tell of an account that the books have not, or have for other currencies."""
+    opened = {entry.account: entry for entry in entries if isinstance(entry, Open)}
+    if not account or not opened:
+        return
+    if account not in opened:
+        draft.notes.append(f"The books have no account {account}: open it before you import.")
+    elif (allowed := opened[account].currencies) and currency and currency not in allowed:
+        draft.notes.append(
+            f"The books open {account} for {', '.join(allowed)}, but the file is in {currency}.",
+        )
 
 
 def _file(sheet: Sheet, draft: Draft) -> None:

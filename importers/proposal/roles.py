@@ -138,6 +138,9 @@ def _agrees(role: str, column: Column) -> float:
         return 1.2 if coded else 0.0
     if role == "quantity" and any(number and not 0 < number < 1000 for number in column.numbers):
         return 0.0
+    if role == "event" and sum(any(map(str.isdigit, value)) for value in column.values) * 2 < len(column.values):
+        # Numbers of events have digits; what has none is a word for what happened.
+        return 0.3
     if role in {"status", "type"} and column.holds is Holds.TEXT:
         return 0.8 if column.filled < 8 else 0.4
     fitting = next((held for roles, held in _HELD if role in roles), None)

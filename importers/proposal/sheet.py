@@ -13,6 +13,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from millilot.importers.encodings import require_text
 from millilot.importers.problems import FileError
 from millilot.importers.proposal.headings import meanings, normalise
 
@@ -34,8 +35,8 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
-#: The code pages that are in use for the languages whose headings are known.
-_CODE_PAGES = ["cp1252", "iso8859_15", "cp1250", "cp850", "cp437", "mac_roman"]
+#: The code pages that are in use for the languages whose headings are known, the usual one first.
+_CODE_PAGES = ("cp1252", "iso8859_15", "cp1250", "cp850", "cp437", "mac_roman")
 _TOTALS = re.compile(
     r"(?:grand |sub ?)?totals?|sum|gesamt(?:summe|betrag)?|summe|total(?:e|es|i)?(?: general| generale| gene?ral)?"
     r"|somme|suma|somma|totaal|eindtotaal|endsumme|totaux",
@@ -146,6 +147,7 @@ def _encoding(path: Path, content: bytes) -> tuple[str, bool]:
     for mark, name in _MARKS:
         if content.startswith(mark):
             return name, True
+    require_text(path, content)
     head = content[:4000]
     if b"\0" in head:
         # Latin letters in UTF-16 have a NUL in every second byte.
@@ -157,26 +159,46 @@ def _encoding(path: Path, content: bytes) -> tuple[str, bool]:
         content.decode("utf-8")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        from charset_normalizer import from_bytes  # noqa: PLC0415  # only a file that is not Unicode pays for it
-
-        # The lines that matter are those with letters beyond ASCII; their neighbours only dilute them.
-        telling = b"\n".join([each for each in content.splitlines() if not each.isascii()][:300])[:100_000]
-        best = from_bytes(telling, cp_isolation=_CODE_PAGES).best()
-        if best is None:
+        telling = b"\n".join([each for each in content.splitlines() if not each.isascii()][:2000])
+        page = _code_page(content, telling)
+        if not page:
             raise FileError(f"{path}, row {line}: is not UTF-8, and no other encoding fits") from None
-        return _code_page(telling, best.encoding), False
+        return page, False
     return "utf-8", True
 
 
-def _code_page(content: bytes, guess: str) -> str:
-    """Return the guess, but the usual code page where it writes the same."""
-    for usual in ("cp1252", "iso8859_15"):
+def _code_page(content: bytes, telling: bytes) -> str:
+    """Return the code page in which the most bytes beyond ASCII are what a text of words and amounts has.
+
+    Args:
+        content: the file.
+        telling: its lines that are not ASCII.
+    """
+    fits: dict[str, int] = {}
+    for page in _CODE_PAGES:
         try:
-            if content.decode(usual) == content.decode(guess):
-                return usual
+            content.decode(page)
         except UnicodeDecodeError:
             continue
-    return guess
+        fits[page] = sum(map(_is_usual, *_beside(telling.decode(page))))
+    # Of equals the first, which is the usual one.
+    return max(fits, key=lambda page: fits[page], default="")
+
+
+def _beside(text: str) -> tuple[Sequence[str], Sequence[str], Sequence[str]]:
+    """Return the characters of a text, those before them and those behind them."""
+    return text, f" {text}", f"{text[1:]} "
+
+
+def _is_usual(character: str, before: str, behind: str) -> bool:
+    """Whether a character is a letter that fits its neighbours, or the sign of a currency."""
+    if character.isascii():
+        return False
+    if character.isalpha():
+        # No word has a capital behind a small letter, and few are of one letter.
+        fits_before = not (character.isupper() and before.islower())
+        return fits_before and (before.isalpha() or behind.isalpha())
+    return character in "\u20ac\u00a3"
 
 
 def _records(path: Path, text: str, delimiter: str, most: int | None = None) -> list[Record]:

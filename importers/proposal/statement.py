@@ -11,6 +11,7 @@ from millilot.importers.proposal.headings import normalise
 from millilot.importers.proposal.roles import assign
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from decimal import Decimal
 
 _NOT_HERE = frozenset(
@@ -74,7 +75,7 @@ def propose_statement(evidence: Evidence, draft: Draft, account: str, channels: 
         "it says what each row was",
     )
     amounts = _amounts(evidence, draft)
-    _balance(evidence, amounts, draft)
+    propose_balance(evidence, amounts, draft)
     _deposits(text, amounts, draft, channels)
     return "one row a movement of a bank account"
 
@@ -98,7 +99,8 @@ def _amounts(evidence: Evidence, draft: Draft) -> list[Decimal]:
     return [number or zero for number in amount.numbers]
 
 
-def _balance(evidence: Evidence, amounts: list[Decimal], draft: Draft) -> None:
+def propose_balance(evidence: Evidence, amounts: Sequence[Decimal], draft: Draft) -> None:
+    """Put down the running balance, if it follows the amounts row by row."""
     balance = assign(evidence.columns, without=_NOT_HERE).one("balance")
     if balance is None:
         return

@@ -33,7 +33,10 @@ def propose_statuses(roles: Assigned, draft: Draft) -> dict[int, str]:
             _check_shipped(words, column, roles, draft)
         if words:
             scores = [status_of(word)[1] for word in words]
-            draft.put(f"status.{key}", words, _certainty(min(scores)), "what the words mean")
+            # Without a column of days on which things were sent, nothing but the word says that they were not.
+            proved = key != "to-pour" or roles.one("shipped") is not None
+            certainty = _certainty(min(scores)) if proved else Certainty.GUESSED
+            draft.put(f"status.{key}", words, certainty, "what the words mean")
     return {row: of_word[cell] for row, cell in enumerate(column.cells) if cell}
 
 

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.headings import fit, normalise, read_phrases
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from decimal import Decimal
 
 #: What a longer text is about if no phrase explains it: words it must have one of, each.
 _ABOUT = (
@@ -19,10 +24,13 @@ _ABOUT = (
     (
         "fee-refund",
         (
-            r"fees?|commission|\w*gebuhr\w*|\w*provision|frais|comision\w*|commission[ei]|tariff[ae]|\w*kosten",
+            (
+                r"fees?|commissions?|\w*gebuhr\w*|\w*provision|frais|comision\w*|commission[ei]|commissie|tariff[ae]"
+                r"|\w*kosten"
+            ),
             (
                 r"refund\w*|credit\w*|return\w*|revers\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*"
-                r"|terugbet\w*|gutschrift|back"
+                r"|terugbet\w*|teruggave|\w*gutschrift|avoir|ristourne|devol\w*|storno|back"
             ),
         ),
     ),
@@ -81,7 +89,10 @@ _ABOUT = (
     (
         "fee",
         (
-            r"fees?|commission\w*|\w*gebuhr\w*|\w*provision|frais|comision\w*|tarif\w*|subscription|charges?|abonnement",
+            (
+                r"fees?|commission\w*|commissie|\w*gebuhr\w*|\w*provision|frais|comision\w*|tarif\w*|subscription"
+                r"|charges?|abonnement"
+            ),
         ),
     ),
     ("adjustment", (r"adjust\w*|correct\w*|\w*korrektur|ajust\w*|rettific\w*|corre[zc]\w*",)),
@@ -91,6 +102,22 @@ _ABOUT = (
     ("price", (r"sales?|sold|verkauf\w*|vente|venta|vendita|verkoop",)),
 )
 
+#: What a longer status is about. Whether money was taken of what was called off, the importer sees by the amounts.
+_ABOUT_STATUS = (
+    (
+        "cancelled",
+        re.compile(
+            r"\b(?:cancell?ed|voided|storniert\w*|annulee?s?|annull?iert|cancelad[oa]|anulad[oa]|annullat[oa]"
+            r"|cancellat[oa]|geannuleerde?)\b",
+        ),
+    ),
+    (
+        "book",
+        re.compile(
+            r"\b(?:refunded|returned|\w*erstattet|remboursee?s?|reembolsad[oa]|rimborsat[oa]|terugbetaald)\b",
+        ),
+    ),
+)
 _STATUS_TABLE = read_phrases("statuses.toml")
 _EVENT_TABLE = read_phrases("events.toml")
 
@@ -104,7 +131,10 @@ def status_of(text: str) -> tuple[str, float]:
         for status, table in _STATUS_TABLE.items()
     }
     best = max(scores, key=lambda status: scores[status])
-    return (best, scores[best]) if scores[best] >= 0.5 else ("", 0.0)
+    if scores[best] >= 0.5:
+        return best, scores[best]
+    about = next((status for status, words in _ABOUT_STATUS if words.search(normalise(text))), "")
+    return (about, 0.6) if about else ("", 0.0)
 
 
 @lru_cache(maxsize=5000)
@@ -122,6 +152,44 @@ def event_of(text: str) -> tuple[str, float]:
         if all(re.search(rf"\b(?:{group})\b", plain) for group in groups):
             return kind, 0.6
     return (best, scores[best]) if scores[best] >= 0.45 else ("", 0.0)
+
+
+#: What the channel takes.
+COSTS = frozenset({"fee", "ads", "label"})
+#: What something is whose amounts all come in, and all go out.
+RISING = {
+    "fee": "fee-refund",
+    "payout": "payout-returned",
+    "refund-tax": "tax-remitted",
+    "adjustment": "compensation",
+}
+FALLING = {"tax": "tax-remitted", "postage": "label", "fee-refund": "fee", "price": "refund"}
+_RISES = frozenset({"price", "postage", "tax", "release", "fee-refund", "dispute-won", "compensation"})
+_FALLS = frozenset({*COSTS, "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"})
+
+
+def by_sign(kind: str, amounts: Iterable[Decimal]) -> str:
+    """Return what something is by the signs of its amounts; nothing where they contradict it."""
+    amounts = list(amounts)
+    if kind in _FALLS and all(amount > 0 for amount in amounts):
+        return RISING.get(kind, kind if kind == "label" else "")
+    if kind in _RISES and all(amount < 0 for amount in amounts):
+        return FALLING.get(kind, "")
+    return kind
+
+
+#: Words that a kind of cost has already in its name.
+_OF_COST = {
+    "fee": frozenset({"fee", "fees", "charge", "charges", "gebuhr", "gebuhren", "frais", "kosten"}),
+    "ads": frozenset({"ad", "ads", "advertising", "fee", "fees"}),
+    "label": frozenset({"label", "labels", "shipping", "postage", "purchase", "fee"}),
+}
+
+
+def kind_of_cost(cost: str, text: str) -> str | None:
+    """Return what the words for a fee, an ad or a label say more than that it is one; None when they do not."""
+    words = [word for word in slug(text).split("-") if word not in _OF_COST[cost]]
+    return "-".join(words) or None
 
 
 def slug(text: str) -> str:

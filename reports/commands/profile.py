@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from beancount.core import account as account_names
 
+from millilot.importers.movements import RESERVE, TRANSIT
 from millilot.importers.problems import InputError
 from millilot.importers.proposal.findings import Certainty
 from millilot.importers.proposal.proposing import propose
@@ -72,9 +73,13 @@ def profile_command(
         raise click.BadParameter(
             f'expected one like "Assets:Marketplace:Lantern", found "{account}"', param_hint="--account"
         )
+    _require_own_account(account)
     if output is not None and output.exists() and not force:
         raise click.ClickException(f"{output} is there already; nothing is written. --force replaces it.")
     loaded = load(books) if books is not None else None
+    assets = loaded.options_map["name_assets"] if loaded else "Assets"
+    if account and account.partition(":")[0] != assets:
+        raise click.BadParameter(f"expected an account of {assets}, found {account}", param_hint="--account")
     entries = loaded.entries if loaded else []
     currencies = loaded.options_map.get("operating_currency", []) if loaded else []
     try:
@@ -98,6 +103,17 @@ def _write(output: Path, text: str, *, force: bool) -> None:
         ) from None
     except OSError as error:
         raise click.ClickException(f"{output}: cannot be written: {error.strerror}") from None
+
+
+def _require_own_account(account: str) -> None:
+    """Refuse the accounts that the import finds by itself from the channel's own."""
+    channel, _, part = account.rpartition(":")
+    if part in {TRANSIT, RESERVE}:
+        raise click.BadParameter(
+            f"expected the channel's own account, such as {channel}, found {account}, where payouts on their way "
+            "and money held back go by themselves",
+            param_hint="--account",
+        )
 
 
 def _as_json(proposal: Proposal) -> str:
@@ -157,7 +173,7 @@ def _last_lines(proposal: Proposal, output: Path | None) -> Iterator[str]:
             "-o FILE writes it. Profiles in profiles/ beside the books are found by millilot import."
         )
     if not proposal.complete:
-        yield from _wrapped("The profile is not complete: settle what is not found or contradicted first.")
+        yield from _wrapped("The profile is not complete: settle what is not found, not known or contradicted.")
 
 
 def _finding_lines(findings: Iterable[Finding]) -> Iterator[str]:

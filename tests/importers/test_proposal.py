@@ -653,6 +653,250 @@ Order number;Date;Article;Amount;Shipping;Total;Commission;Status
 )
 
 #: The bank's own account is the channel of a statement.
+# A ledger whose title stands in the text of the sales only, with fees of one word.
+CASES["title in the text of sales"] = Case(
+    """\
+Date\tType\tOrder ID\tDescription\tAmount\tBalance\tPayout ID
+Feb 5, 2026\tSale\t1001\tCedar Hour decant 5ml\t$17.40\t$17.40\t
+Feb 5, 2026\tFee\t1001\tSelling fee\t-$1.91\t$15.49\t
+Feb 6, 2026\tShipping label\t1001\tLabel\t($4.35)\t$11.14\t
+Feb 9, 2026\tSale\t1002\tQuiet Reed decant 10ml\t$26.00\t$37.14\t
+Feb 9, 2026\tFee\t1002\tSelling fee\t-$2.86\t$34.28\t
+Feb 10, 2026\tRefund\t1002\tRefund\t-$5.00\t$29.28\t
+Feb 12, 2026\tPayout\t\tPayout to bank\t-$29.28\t$0.00\tP-77
+""",
+    keys={"columns.title": "Description", "columns.detail": None, "file.balance": "rising"},
+    sums={
+        "sales": "43.4", "fees": "4.77", "labels": "4.35", "refunds": "5", "transit": "29.28", "cedar": "5", "reed": "10",
+    },
+    events={"Sale": "price", "Fee": "fee", "Shipping label": "label", "Refund": "refund", "Payout": "payout"},
+)
+
+# Components whose kind of transaction has few words, a type of amount and a description beside it, and a total row.
+CASES["components in three columns"] = Case(
+    """\
+Statement,Deposit date,Deposit amount,Transaction kind,Order,Posted,Item,Amount type,Amount description,Amount
+771,2026-03-17,28.41,,,,,,,
+771,,,Order,R-1,2026-03-03,Cedar Hour 5ml sprayer,Item charges,Principal,12.00
+771,,,Order,R-1,2026-03-03,Cedar Hour 5ml sprayer,Item charges,Shipping,3.49
+771,,,Order,R-1,2026-03-03,Cedar Hour 5ml sprayer,Item charges,Sales tax,0.96
+771,,,Order,R-1,2026-03-03,Cedar Hour 5ml sprayer,Item fees,Sales tax withheld,-0.96
+771,,,Order,R-1,2026-03-03,Cedar Hour 5ml sprayer,Item fees,Commission,-1.80
+771,,,Order,R-2,2026-03-05,2 x Quiet Reed 5ml sprayer,Item charges,Principal,30.00
+771,,,Order,R-2,2026-03-05,2 x Quiet Reed 5ml sprayer,Item fees,Commission,-4.50
+771,,,Refund,R-1,2026-03-09,Cedar Hour 5ml sprayer,Item charges,Principal,-6.00
+771,,,Refund,R-1,2026-03-09,Cedar Hour 5ml sprayer,Item fees,Commission,0.90
+771,,,Other,,2026-03-14,,Services,Postage labels,-5.68
+""",
+    keys={
+        "file.row": "component", "columns.type": "Transaction kind", "columns.detail": "Amount description",
+        "columns.total": "Deposit amount", "columns.payout": "Statement", "columns.paid-out": "Deposit date",
+    },
+    sums={
+        "sales": "42", "postage": "3.49", "fees": "5.4", "refunds": "6", "labels": "5.68", "transit": "28.41",
+        "cedar": "5", "reed": "10",
+    },
+)
+
+# Words that the file explains by its amounts: a fee given back, and what an order was sold for.
+CASES["unknown words that undo others"] = Case(
+    """\
+Date,Type,Order,Details,Amount
+2026-03-01,Sale,1,Cedar Hour 5 ml,12.00
+2026-03-01,Commission,1,,-1.20
+2026-03-02,Sale,2,Quiet Reed 5 ml,15.00
+2026-03-02,Commission,2,,-1.50
+2026-03-04,Qwertish,2,,-15.00
+2026-03-04,Zorbling,2,,1.50
+2026-03-09,Payout,,W-1,-5.00
+""",
+    keys={"columns.title": "Details"},
+    sums={
+        "sales": "27", "fees": "1.2", "refunds": "15", "balance": "5.8", "transit": "5", "cedar": "5", "reed": "5",
+    },
+    events={
+        "Sale": "price", "Commission": "fee", "Qwertish": "refund", "Zorbling": "fee-refund", "Payout": "payout",
+    },
+)
+
+# A status that says more than that the order is cancelled, once with the money taken.
+CASES["cancelled in more words"] = Case(
+    """\
+Order,Sale date,Item,Subtotal,Shipping,Fee,Refund,Net,Order status
+1,2026-03-01,Cedar Hour 5 ml,12.00,4.00,1.60,0.00,14.40,Completed
+2,2026-03-02,Quiet Reed 5 ml,15.00,4.00,1.90,0.00,17.10,Completed
+3,2026-03-03,Quiet Reed 10 ml,28.00,0.00,0.00,28.00,0.00,Cancelled - payment captured
+4,2026-03-04,Cedar Hour 5 ml,12.00,4.00,0.00,0.00,0.00,Cancelled
+""",
+    keys={"status.cancelled": ["Cancelled", "Cancelled - payment captured"]},
+    sums={
+        "sales": "55", "postage": "8", "fees": "3.5", "refunds": "28", "balance": "31.5", "cedar": "5", "reed": "5",
+    },
+    fees={"Fee": ("fees", "positive")},
+    skipped=1,
+)
+
+# Payouts with the account of the bank in every row.
+CASES["payouts to one account"] = Case(
+    """\
+Payout ID,Initiated,Expected arrival,Gross sales,Fees,Refunds,Net payout,Bank account
+po-1,05/05/26,05/08/26,"1,244.55",(124.46),(12.50),"1,107.59",****0417
+po-2,05/12/26,05/15/26,"1,061.56",(106.16),0.00,955.40,****0417
+po-3,05/19/26,05/22/26,559.30,(55.93),(12.50),490.87,****0417
+""",
+    keys={"file.row": "payout", "columns.payout": "Payout ID", "columns.net": "Net payout"},
+    sums={"balance": "-2553.86", "transit": "2553.86"},
+    fees={"Fees": ("fees", "negative")},
+)
+
+# Numbers of transactions under a heading that elsewhere is the kind; a payment in another currency and its exchange.
+CASES["an exchange by the number of the transaction"] = Case(
+    """\
+Date,Type,Currency,Gross,Fee,Net,Transaction,Related transaction,Item title,Order no,Balance
+11/05/2026,Payment,USD,24.40,-1.34,23.06,88E4C3,,Cedar Hour 5 ml,T-1,23.06
+11/17/2026,Payment,EUR,22.00,-0.95,21.05,999B94,,2 x Quiet Reed 5 ml,T-2,21.05
+11/17/2026,Currency conversion,EUR,-21.05,0.00,-21.05,3BF904,999B94,,,0.00
+11/17/2026,Currency conversion,USD,22.94,0.00,22.94,17F280,999B94,,,46.00
+11/20/2026,Transfer to bank,USD,-40.00,0.00,-40.00,5AA001,,,,6.00
+""",
+    keys={"columns.type": "Type", "columns.event": "Transaction", "columns.balance": "Balance"},
+    # 22.94 / 21.05 x 0.95 = 1.04 of fees; the rest of 22.94 is the price.
+    sums={"sales": "48.38", "fees": "2.38", "balance": "6", "transit": "40", "cedar": "5", "reed": "10"},
+    fees={"Fee": ("fees", "negative")},
+)
+
+# Kinds as a computer writes them, in and out in two columns.
+CASES["kinds in capitals"] = Case(
+    """\
+entry_id,booked_at,kind,order_ref,memo,money_in,money_out
+e1,2026-02-01T10:00:00+00:00,ITEM_SOLD,A-1,Cedar Hour 5 mL,10.50,
+e2,2026-02-01T10:00:00+00:00,SELLER_FEE,A-1,,,1.05
+e3,2026-02-02T10:00:00+00:00,LABEL_PURCHASE,A-1,,,3.95
+e4,2026-02-03T10:00:00+00:00,ITEM_SOLD,A-2,2 x Quiet Reed 5 mL,34.00,
+e5,2026-02-03T10:00:00+00:00,BUYER_SHIPPING,A-2,,4.50,
+e6,2026-02-03T10:00:00+00:00,SELLER_FEE,A-2,,,3.85
+e7,2026-02-05T10:00:00+00:00,SELLER_FEE_REVERSAL,A-2,,1.70,
+e8,2026-02-05T10:00:00+00:00,BUYER_REFUND,A-2,,,17.00
+e9,2026-02-07T10:00:00+00:00,WITHDRAWAL,,W-44,,20.00
+e10,2026-02-08T10:00:00+00:00,FUNDS_HELD,,,,2.00
+""",
+    keys={"columns.event": "entry_id", "columns.credit": "money_in", "columns.debit": "money_out"},
+    sums={
+        "sales": "44.5", "postage": "4.5", "fees": "3.2", "labels": "3.95", "refunds": "17", "balance": "2.85",
+        "transit": "20", "reserve": "2", "cedar": "5", "reed": "10",
+    },
+)
+
+# One price a piece, a coupon, thousands in apostrophes, bars between the cells.
+CASES["prices a piece between bars"] = Case(
+    """\
+Sale ID|Sold at|Listing|Units|Price each|Coupon|Carriage|Platform cut|Parcel label|You receive
+7/001|2026-03-02 14:05|Cedar Hour 10 ml|2|21.00|-2.00|5.00|4.50|3.10|37.40
+7/002|2026-03-03 09:15|Quiet Reed 10 ml|40|34.00|0.00|9.00|136.90|8.00|1'224.10
+7/003|2026-03-09 10:00|Cedar Hour 5 ml|1|8.25|0.00|3.00|1.13|0.00|10.12
+7/004|2026-03-10 10:00|Cedar Hour 3 ml|3|4.95|-1.00|3.00|1.69|2.10|13.06
+""",
+    keys={"file.delimiter": "|", "columns.unit-price": "Price each", "columns.net": "You receive"},
+    sums={
+        "sales": "1422.1", "postage": "20", "fees": "144.22", "labels": "13.2", "balance": "1284.68",
+        "cedar": "34", "reed": "400",
+    },
+    fees={"Platform cut": ("fees", "positive"), "Parcel label": ("postage", "positive")},
+)
+
+# Total, charge and what is left over in everyday words.
+CASES["everyday words"] = Case(
+    """\
+When;What happened;For order;Item;Total;Charge;Left over;Balance afterwards
+01.04.2026;Sold;5001;Cedar Hour 5 ml;14,50;-1,45;13,05;13,05
+02.04.2026;Sold;5002;Quiet Reed 10 ml;21,50;-2,15;19,35;32,40
+03.04.2026;Money back to buyer;5002;Quiet Reed 10 ml;-10,00;1,00;-9,00;23,40
+14.04.2026;Sold;5003;3 x Cedar Hour 2 ml;24,40;-2,44;21,96;45,36
+15.04.2026;Paid to bank;;;-40,00;0,00;-40,00;5,36
+""",
+    keys={"columns.amount": "Total", "columns.net": "Left over", "columns.order": "For order"},
+    sums={
+        "sales": "60.4", "fees": "5.04", "refunds": "10", "balance": "5.36", "transit": "40", "cedar": "11", "reed": "10",
+    },
+    fees={"Charge": ("fees", "negative")},
+)
+
+# Italian, with the code of the currency behind each amount.
+CASES["italian orders"] = Case(
+    """\
+Numero ordine;Data ordine;Oggetto venduto;Quantità;Prezzo;Spese di spedizione;Commissione;Tariffa pagamento;Netto;Stato
+IT-9001;03/02/2026;Cedar Hour 5 ml vaporizzatore;1;10,50 EUR;4,90 EUR;1,05 EUR;0,46 EUR;13,89 EUR;Spedito
+IT-9002;04/02/2026;Quiet Reed 3 ml campione;2;20,40 EUR;4,90 EUR;2,04 EUR;0,76 EUR;22,50 EUR;Consegnato
+IT-9003;17/02/2026;Cedar Hour 10 ml;1;16,50 EUR;0,00 EUR;1,65 EUR;0,50 EUR;14,35 EUR;Da spedire
+IT-9004;18/02/2026;Cedar Hour 2 ml;1;3,30 EUR;4,90 EUR;0,33 EUR;0,25 EUR;7,62 EUR;Annullato dal compratore
+""",
+    keys={"file.encoding": "cp1252", "dates.format": "%d/%m/%Y", "status.cancelled": ["Annullato dal compratore"]},
+    sums={"sales": "47.4", "postage": "9.8", "fees": "6.46", "balance": "50.74", "cedar": "15", "reed": "6"},
+    fees={"Commissione": ("fees", "positive"), "Tariffa pagamento": ("fees", "positive")},
+    currency="EUR",
+    encoding="cp1252",
+    skipped=1,
+)
+
+# A total of the batch that is known by nothing but its sum, and that its rows have no other amount.
+CASES["a total by its sum"] = Case(
+    """\
+Batch,Paid out on,Batch total,Event,Order no.,Day,Listing title,What,Value
+B-77,2026-06-16,32.34,,,,,,
+B-77,,,Sale,Z500,2026-06-03,Cedar Hour 5ml decant,Item price,10.50
+B-77,,,Sale,Z500,2026-06-03,Cedar Hour 5ml decant,Buyer postage,3.80
+B-77,,,Sale,Z500,2026-06-03,Cedar Hour 5ml decant,Selling fee,-1.26
+B-77,,,Sale,Z501,2026-06-04,2 x Quiet Reed 3ml decant,Item price,20.40
+B-77,,,Sale,Z501,2026-06-04,2 x Quiet Reed 3ml decant,Buyer postage,3.80
+B-77,,,Sale,Z501,2026-06-04,2 x Quiet Reed 3ml decant,Selling fee,-2.40
+B-77,,,Refund,Z500,2026-06-09,Cedar Hour 5ml decant,Item price,-3.00
+B-77,,,Refund,Z500,2026-06-09,Cedar Hour 5ml decant,Selling fee,0.50
+""",
+    keys={"file.row": "component", "columns.total": "Batch total", "columns.payout": "Batch"},
+    sums={
+        "sales": "30.9", "postage": "7.6", "fees": "3.16", "refunds": "3", "transit": "32.34", "cedar": "5", "reed": "6",
+    },
+)
+
+# No amount is below 0, and no heading is known for amounts.
+CASES["how much"] = Case(
+    """\
+When,What,For order,About,How much
+2026-07-04,Order,Q10,Cedar Hour 5ml decant,10.50
+2026-07-04,Commission,Q10,,1.05
+2026-07-05,Shipping label,Q10,,3.20
+2026-07-05,Order,Q11,Quiet Reed 3ml decant,10.20
+2026-07-05,Commission,Q11,,1.02
+2026-07-07,Refund,Q11,,4.00
+2026-07-09,Payout,,,5.00
+""",
+    keys={"file.row": "event", "columns.type": "What", "columns.amount": "How much"},
+    sums={
+        "sales": "20.7", "fees": "2.07", "labels": "3.2", "refunds": "4", "balance": "6.43", "transit": "5",
+        "cedar": "5", "reed": "3",
+    },
+)
+
+# The amount before the commission, whose heading is more of a commission than of an amount.
+CASES["before the commission"] = Case(
+    """\
+Date,Type,Devise,Avant commission,Commission,Net,N° de transaction,N° de transaction de référence,Titre de l'objet,Solde
+03/06/2026,Paiement,EUR,"10,50","-0,65","9,85",X0A,,Cedar Hour 5 ml,"9,85"
+04/06/2026,Paiement,EUR,"20,40","-0,95","19,45",X1A,,2 x Quiet Reed 3 ml,"29,30"
+14/06/2026,Remboursement,EUR,"-10,50","0,30","-10,20",X2A,X0A,Cedar Hour 5 ml,"19,10"
+16/06/2026,Virement vers compte bancaire,EUR,"-15,00","0,00","-15,00",X3A,,,"4,10"
+""",
+    keys={
+        "columns.amount": "Avant commission", "columns.net": "Net", "columns.balance": "Solde",
+        "columns.event": "N° de transaction", "columns.parent": "N° de transaction de référence",
+    },
+    sums={
+        "sales": "30.9", "fees": "1.3", "refunds": "10.5", "balance": "4.1", "transit": "15", "cedar": "5", "reed": "6",
+    },
+    fees={"Commission": ("fees", "negative")},
+    currency="EUR",
+)
+
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
 31.03.2026;LANTERN PAYOUT P-9 DANKE;40,00;;140,00
@@ -695,3 +939,37 @@ def test_a_statement_of_the_bank(tmp_path: Path) -> None:
     assert seller.sums() == {"bank": "55.5", "transit": "-55.5"}
     links = [line for line in seller.books.read_text(encoding="utf-8").splitlines() if "^payout-lantern-" in line]
     assert [line.split("^")[1] for line in links] == ["payout-lantern-P-9", "payout-lantern-P-10"]
+
+
+PREFIXED = """\
+Posted,Text,Amount
+2026-02-05,Sale: Cedar Hour 5 ml (order 1001),10.50
+2026-02-05,Selling fee (order 1001),-1.05
+2026-02-05,Shipping (order 1001),4.00
+2026-02-07,Sale: Quiet Reed 10 ml (order 1002),16.50
+2026-02-07,Sale: Quiet Reed 10 ml x2 (order 1003),30.00
+2026-02-07,Selling fee (order 1002),-1.65
+2026-02-07,Shipping label (order 1002),-3.80
+2026-02-09,Refund: Quiet Reed 10 ml (order 1002),-6.50
+2026-02-10,Payout to bank P-9,-18.00
+"""
+
+
+def test_texts_that_begin_with_what_each_row_is(tmp_path: Path) -> None:
+    seller = Seller(tmp_path)
+    file = seller.file(PREFIXED)
+    result = seller.propose(file)
+    assert result.exit_code == 0, result.output
+    assert max(map(len, result.output.splitlines())) <= 80
+    kinds = [rule["is"] for rule in seller.profile()["events"]]
+    assert sorted(kinds) == ["fee", "label", "payout", "postage", "price", "refund"]
+    # What begins with the words of another must go before it.
+    assert kinds.index("label") < kinds.index("postage")
+    outcome = seller.run_import(file)
+    # "x2" may be two vials of 10 mL, so that title is the owner's to sort.
+    assert (outcome["new"], outcome["unsorted"], outcome["skipped"], outcome["refused"]) == (8, 1, 0, 0)
+    assert seller.sums() == {
+        "sales": "27", "unsorted": "30", "postage": "4", "fees": "2.7", "labels": "3.8", "refunds": "6.5",
+        "balance": "30", "transit": "18", "cedar": "5", "reed": "10",
+    }
+    assert "^payout-lantern-P-9" in seller.books.read_text(encoding="utf-8")

@@ -272,7 +272,8 @@ WIDE = ",".join(f"c{column}" for column in range(10_000)) + "\n" + ",".join(["1"
         (b"just one column\nof text\n", "expected a row of headings"),
         (b"Order,Date\n1,\x00\n", "found a NUL"),
         (bytes(range(256)) * 40, "NUL"),
-        (b"\x89PNG\r\n\x1a\n\x01\x02\x03\x04\x05\x06\x07\x08" * 200, "no other encoding fits"),
+        (b"\x89PNG\r\n\x1a\n\x01\x02\x03\x04\x05\x06\x07\x08" * 200, "found a picture"),
+        (b"\x01\x02\xff\x8e" * 400, "found control characters"),
         (
             b'Order,Date,Item,Price\n1,2026-03-04,"Cedar,12.00\n2,2026-03-05,Quiet,15.00\n' * 3,
             "row 2: cannot be read as cells",
@@ -375,3 +376,124 @@ def test_any_table_ends_in_words(seller: Seller, table: tuple[list[str], list[li
     if not result.output.startswith("Error"):
         tomllib.loads(seller.proposed.read_text(encoding="utf-8"))
         assert f'account = "{CHANNEL}"' in seller.proposed.read_text(encoding="utf-8")
+
+
+GERMAN = "Bestellnummer;Datum;Artikel;Preis\n1;2026-03-04;Zerstäuber Größe Öl Cedar Hour 5 ml;12,00\n"
+DEARER = "Order;Date;Item;Price\n1;2026-03-04;Cedar Hour 5 ml;12,00 €\n2;2026-03-05;Cedar Hour 5 ml;13,00 €\n"
+POLISH = "Order;Date;Item;Price\n1;2026-03-04;Próbka źródło żółć 5 ml;12,00\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "page", "proposed"),
+    [
+        (GERMAN, "cp1252", "cp1252"),
+        # Where both write the same, the usual one is proposed.
+        (GERMAN, "iso8859_15", "cp1252"),
+        (GERMAN, "cp850", "cp850"),
+        (GERMAN, "mac_roman", "mac_roman"),
+        (DEARER, "cp1252", "cp1252"),
+        (DEARER, "iso8859_15", "iso8859_15"),
+        (DEARER, "mac_roman", "mac_roman"),
+        (POLISH, "cp1250", "cp1250"),
+    ],
+)
+def test_the_code_page_is_the_one_that_makes_words(seller: Seller, text: str, page: str, proposed: str) -> None:
+    found = seller.findings(seller.file(text.encode(page)))
+    assert of(found, "file.encoding")[:2] == (proposed, "guessed")
+
+
+def _decants(word: str, *names: str) -> str:
+    rows = [f"{number},2026-03-04,{name} {word} 5 mL,12.00" for number, name in enumerate(names)]
+    return "Order,Date,Item,Price\n" + "\n".join(rows) + "\n"
+
+
+THIRD = """
+2026-01-01 commodity SALTFERN
+  name: "Salt Fern"
+2026-01-01 open Assets:Stock:SaltFern SALTFERN "NONE"
+2026-01-10 * "A third"
+  Assets:Stock:SaltFern  1000 SALTFERN {{1000.00 USD, "SF-1"}}
+  Assets:Bank:Checking  -1000.00 USD
+"""
+
+
+@pytest.mark.parametrize(
+    ("word", "names", "sold"),
+    [
+        ("brandnew", ("Cedar Hour", "Quiet Reed", "Salt Fern"), {"sales": "36", "cedar": "5", "reed": "5"}),
+        # Beside two fragrances it may be part of two names.
+        ("brandnew", ("Cedar Hour", "Quiet Reed", "Quiet Reed"), {"unsorted": "36"}),
+        # Such words are another fragrance, or no decant, beside whatever they stand.
+        ("Intense", ("Cedar Hour", "Quiet Reed", "Salt Fern"), {"unsorted": "36"}),
+        ("Body Lotion", ("Cedar Hour", "Quiet Reed", "Salt Fern"), {"unsorted": "36"}),
+    ],
+)
+def test_words_beside_several_fragrances(
+    seller: Seller, word: str, names: tuple[str, ...], sold: dict[str, str],
+) -> None:
+    seller.books.write_text(seller.books.read_text(encoding="utf-8") + THIRD, encoding="utf-8")
+    file = seller.file(_decants(word, *names))
+    found = seller.findings(file)
+    if "sales" in sold:
+        assert of(found, "titles.ignore")[:2] == ([word], "guessed")
+    seller.run_import(file)
+    assert seller.sums() == {**sold, "balance": "36"}
+
+
+def test_a_balance_that_does_not_follow_the_amounts(seller: Seller) -> None:
+    # The balance follows what is left after a fee that has no column.
+    file = seller.file(
+        "Date,Type,Order,Details,Amount,Balance\n"
+        "2026-03-01,Sale,1,Cedar Hour 5 ml,12.00,10.80\n"
+        "2026-03-02,Sale,2,Quiet Reed 5 ml,15.00,24.30\n"
+        "2026-03-03,Sale,3,Quiet Reed 5 ml,15.00,37.80\n"
+        "2026-03-05,Refund,3,,-5.00,33.30\n"
+    )
+    result = seller.propose(file)
+    assert result.exit_code == 1
+    assert "The file contradicts itself" in result.output
+    assert '"Balance" follows the amounts in 0 of 3 rows only' in " ".join(result.output.split())
+
+
+@pytest.mark.parametrize(
+    ("account", "message"),
+    [
+        (f"{CHANNEL}:Transit", f"expected the channel's own account, such as {CHANNEL}"),
+        (f"{CHANNEL}:Reserve", f"expected the channel's own account, such as {CHANNEL}"),
+        ("Income:Sales", "expected an account of Assets, found Income:Sales"),
+    ],
+)
+def test_accounts_that_are_no_channel(seller: Seller, account: str, message: str) -> None:
+    result = seller.propose(seller.file(HEAD + ROWS), account=account)
+    assert result.exit_code == 2
+    assert message in " ".join(result.output.split())
+    assert not seller.proposed.exists()
+
+
+def test_an_account_the_books_have_not(seller: Seller) -> None:
+    file = seller.file(HEAD + ROWS)
+    found = seller.findings(file, account=f"{CHANNEL}:Second")
+    assert found["complete"]
+    assert of(found, "channel")[0] == "Second"
+    assert f"The books have no account {CHANNEL}:Second: open it before you import." in found["notes"]
+
+
+def test_an_account_for_another_currency(seller: Seller) -> None:
+    file = seller.file(HEAD.replace("Net", "Net (EUR)") + ROWS)
+    assert f"The books open {CHANNEL} for USD, but the file is in EUR." in seller.findings(file)["notes"]
+
+
+def test_a_second_column_that_raises_the_net_amount_has_no_key(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Item,Price,Shipping,Zorbling,Fee,Net\n"
+        "1,2026-03-04,Cedar Hour 5 mL,12.00,4.00,0.00,1.20,14.80\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,0.00,2.00,1.50,15.50\n"
+        "3,2026-03-06,Quiet Reed 5 mL,15.00,3.00,0.00,1.50,16.50\n"
+        "4,2026-03-07,Cedar Hour 5 mL,12.00,4.00,2.00,1.20,16.80\n"
+    )
+    found = seller.findings(file)
+    assert of(found, "columns.postage")[0] == "Shipping"
+    assert not found["complete"]
+    assert found["gaps"] == ['"Zorbling" raises "Net", but no key is known for it; its rows are refused.']
+    outcome = seller.run_import(file)
+    assert (outcome["new"], outcome["refused"]) == (2, 2)
