@@ -12,7 +12,7 @@ from beancount.core.data import Transaction
 
 from millilot.ledger.accounts import Role
 from millilot.ledger.goods import EXACT, is_booked
-from millilot.ledger.money import minor_unit, weight
+from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ZERO, Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import bottles, plain, rows_of
@@ -140,23 +140,30 @@ _SIDES: Mapping[Role | None, int] = {Role.BANK: 1, Role.MARKETPLACE: 1, Role.CLA
 
 
 def _negative(entries: Iterable[Directive], books: Books, end: datetime.date) -> Iterator[Exceptional]:
-    balances: dict[str, Decimal] = defaultdict(Decimal)
-    last: dict[str, Mapping[str, Any]] = {}
+    """Yield balances on the wrong side, each currency by itself: at changing rates none would come to nought."""
+    balances: dict[tuple[str, str], Decimal] = defaultdict(Decimal)
+    last: dict[tuple[str, str], Mapping[str, Any]] = {}
     for entry in entries:
         if not isinstance(entry, Transaction) or entry.date > end or not is_booked(entry):
             continue
         for posting in entry.postings:
-            number, currency = weight(posting)
-            if currency == books.currency and posting.cost is None:
-                balances[posting.account] += number
-                last[posting.account] = posting.meta or entry.meta
+            units = posting.units
+            if posting.cost is None and units is not None and units.number is not None:
+                held = posting.account, units.currency
+                balances[held] += units.number
+                last[held] = posting.meta or entry.meta
     roles = books.settings.roles.on(end)
-    unit = minor_unit(books.currency)
-    for account, balance in sorted(balances.items()):
+    when = "at the end of the last day"
+    for (account, currency), balance in sorted(balances.items()):
         side = _SIDES.get(roles.role(account))
-        amount = rounding.nearest(balance, unit)
-        if side is not None and side * amount < 0:
-            yield Exceptional(Cause.NEGATIVE, end, account, "at the end of the last day", amount, last[account])
+        amount = rounding.nearest(balance, minor_unit(currency))
+        if side is None or side * amount >= 0:
+            continue
+        source = last[account, currency]
+        if currency == books.currency:
+            yield Exceptional(Cause.NEGATIVE, end, account, when, amount, source)
+        else:
+            yield Exceptional(Cause.NEGATIVE, end, account, f"{amount} {currency} {when}", None, source)
 
 
 def _unsorted(records: Iterable[Record], unit: Decimal) -> Iterator[Exceptional]:

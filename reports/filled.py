@@ -134,7 +134,8 @@ def fill(
     taken = form.choose(choices)
     figures = figures_of(books, start, end)
     amounts = _amounts(form, figures, taken)
-    lines = tuple(_filled(line, amounts[line.line]) for line in _there(form, taken))
+    unit = minor_unit(books.currency)
+    lines = tuple(_filled(line, amounts[line.line], unit) for line in _there(form, taken))
     return FilledForm(
         form,
         start,
@@ -284,7 +285,9 @@ def _not_known(books: Books, start: datetime.date, end: datetime.date) -> Iterat
             yield "personal_use_at_market"
 
 
-def _filled(line: FormLine, amount: Decimal | None) -> FilledLine:
+def _filled(line: FormLine, amount: Decimal | None, unit: Decimal) -> FilledLine:
+    # A line that holds nothing with the options taken, or a limit, may be written with other digits.
+    amount = None if amount is None else amount.quantize(unit)
     return FilledLine(
         line.shown,
         line.caption,

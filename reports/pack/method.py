@@ -145,7 +145,8 @@ _RULES = {
 def _settings(span: Span) -> Iterator[tuple[str, str]]:
     """Yield what the owner set and the books say."""
     settings = span.closing.settings
-    yield "Currency", f"{span.currency}. Amounts in any other are left out: {len(span.closing.foreign)} postings."
+    foreign = len(span.closing.foreign)
+    yield "Currency", f"{span.currency}." + (f" Postings left out, in another: {foreign}." if foreign else "")
     yield "Pour loss", f"{settings.pour_loss(span.end):f} mL a vial on {span.end}."
     kits = len({kit.size for kit in settings.kits if kit.day <= span.end})
     yield "Kits", f"{kits} kits say which supplies are taken with a vial of a size, or with a parcel."

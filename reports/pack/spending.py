@@ -157,10 +157,10 @@ def _expenses(span: Span, line: str) -> list[dict[str, Value]]:
         for role, move in supplies_drawn(record, span.closing):
             if role in roles:
                 used[role] -= move.cost
-    for role, cost in used.items():
+    for cost in used.values():
         if cost:
             exact.append(cost)
-            rows.append({"line": line, "what": f"{role.value}: taken from stock in all, at cost"})
+            rows.append({"line": line, "what": "taken from stock in all, at cost"})
     amounts = rounding.shares_of(exact, getattr(span.year, line), span.unit)
     return [{**row, "amount": amount} for row, amount in zip(rows, amounts, strict=True)]
 

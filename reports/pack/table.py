@@ -123,6 +123,11 @@ class Table:
         """Whether totals stand below the rows."""
         return bool(self.rows) and any(column.total for column in self.columns)
 
+    def is_remark(self, column: Column) -> bool:
+        """Whether a column stands behind the figures, and so only remarks on them."""
+        figures = [place for place, each in enumerate(self.columns) if each.kind.is_figure]
+        return bool(figures) and self.columns.index(column) > figures[-1]
+
     def total(self, column: Column) -> Decimal | int | None:
         """Return what stands at the foot of a column, None where nothing does."""
         if not column.total:

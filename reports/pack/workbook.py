@@ -37,14 +37,14 @@ _LETTER, _A4 = 1, 9
 LETTER_CURRENCIES = frozenset({"USD", "CAD", "MXN", "CLP", "COP", "PHP"})
 
 #: Widths are in characters, heights in points.
-_WIDTHS = {Holds.DATE: 12, Holds.MONEY: 13, Holds.UNIT_COST: 10, Holds.QUANTITY: 9, Holds.COUNT: 9, Holds.RATIO: 9}
-_WIDEST, _WIDEST_OF_FEW = 42, 90
-_FEW_COLUMNS = 3
+_WIDTHS = {Holds.DATE: 12, Holds.MONEY: 10, Holds.UNIT_COST: 10, Holds.QUANTITY: 9, Holds.COUNT: 9, Holds.RATIO: 9}
+_WIDEST, _WIDEST_OF_FEW, _WIDEST_OF_MANY = 42, 90, 24
+_FEW_COLUMNS, _MANY_COLUMNS = 3, 13
 _LINE = 15
 #: A row is no higher than so many lines.
 _MOST_LINES = 20
 #: What a page holds, upright or across, before its print becomes too small to read.
-_UPRIGHT, _ACROSS = 100, 240
+_UPRIGHT, _ACROSS = 100, 210
 
 
 def workbook(tables: Sequence[Table], subtitle: str, caution: str, currency: str, day: datetime.date) -> bytes:
@@ -178,7 +178,7 @@ class _Sheet:
     def _cell(self, number: int, place: int, row: Row, column: Column) -> None:
         value = row.cells.get(column.name)
         is_sum = bool(row.of)
-        style = self.styles.cell(_Look(column.kind, sum=is_sum))
+        style = self.styles.cell(_Look(column.kind, sum=is_sum and not self.table.is_remark(column)))
         if value is None or not column.kind.is_figure:
             self._value(number, place, value, style)
         elif column.of:
@@ -225,11 +225,18 @@ class _Sheet:
         # A heading wraps between words only.
         narrowest = max(map(len, column.heading.split())) + 3
         if column.kind is not Holds.TEXT:
-            return max(_WIDTHS[column.kind], narrowest)
+            figures = [*(row.cells.get(column.name) for row in self.table.rows), self.table.total(column)]
+            longest = max(len(f"{figure:,}") for figure in (0, *figures) if isinstance(figure, Decimal | int))
+            return max(_WIDTHS[column.kind], longest + 3, narrowest)
         texts = (row.cells.get(column.name) for row in self.table.rows if row.spread != column.name)
         longest = max((len(str(text or "")) for text in texts), default=0)
-        widest = _WIDEST_OF_FEW if len(self.table.columns) <= _FEW_COLUMNS else _WIDEST
-        return min(max(longest + 3, narrowest), widest)
+        return min(max(longest + 3, narrowest), self._widest())
+
+    def _widest(self) -> int:
+        """Return how wide a column of text may be: the more columns, the less, or the print becomes tiny."""
+        if len(self.table.columns) <= _FEW_COLUMNS:
+            return _WIDEST_OF_FEW
+        return _WIDEST if len(self.table.columns) < _MANY_COLUMNS else _WIDEST_OF_MANY
 
     def set_up_print(self, caution: str, currency: str) -> None:
         """Set paper, margins, scale and footer for printing."""

@@ -151,6 +151,29 @@ def test_balances_on_the_wrong_side() -> None:
     ]
 
 
+def test_another_currency_is_balanced_by_itself() -> None:
+    books = """
+2026-01-05 open Equity:Owner
+2026-01-05 open Assets:Bank:Euro EUR
+2026-01-05 * "bought, 1.10 each"
+  Assets:Bank:Euro  100.00 EUR @@ 110.00 USD
+  Equity:Owner     -110.00 USD
+2026-02-05 * "all spent, 1.20 each"
+  Assets:Bank:Euro -100.00 EUR @@ 120.00 USD
+  Equity:Owner      120.00 USD
+"""
+    overdrawn = """
+2026-03-05 * "and more"
+  Assets:Bank:Euro  -30.00 EUR @@ 36.00 USD
+  Equity:Owner       36.00 USD
+"""
+    assert found(books, Cause.NEGATIVE) == []
+    assert [(each.what, each.detail, each.amount) for each in found(books + overdrawn, Cause.NEGATIVE)] == [
+        ("Assets:Bank:Euro", "-30.00 EUR at the end of the last day", None),
+    ]
+
+
+
 @pytest.mark.parametrize(("price", "expected"), [("6.00", ["CH-1"]), ("6.48", []), ("9.00", [])])
 def test_a_bottle_last_sold_under_its_cost(price: str, expected: list[str]) -> None:
     # 5 mL cost 6.48.

@@ -14,7 +14,7 @@ from millilot.reports.forms import FormError, PeriodError, find_form, read_forms
 from millilot.reports.side_by_side import side_by_side
 from millilot.reports.year import year
 
-from .books import SHELF, read
+from .books import HEAD, SHELF, read
 from .test_laws import EXACT, YEARS, histories, random_books
 from .test_laws import read as read_history
 from .test_year import TEXTBOOK, TWO_YEARS
@@ -230,9 +230,21 @@ def test_the_uk_allowance_is_not_above_the_turnover() -> None:
     assert got == {
         "9": "93.00", "10": "6.00", "10.1": "93.00", "21": "99.00", "28": "6.00", "own-use": "19.44",
     }
+    # The cash basis is the default, and a claim is turnover there when it is paid.
+    claim = '2026-02-02 * "a claim"\n  Liabilities:Claims  -7.00 USD\n  Assets:Bank\n'
+    got = filled("uk-sa103s", TWO_YEARS + claim, UK, method="allowance")
+    assert (got["9"], got["10.1"]) == ("100.00", "100.00")
     rich = TWO_YEARS.replace("-10 CEDARHOUR @@ 40.00", "-10 CEDARHOUR @@ 1940.00").replace("  35.00 USD", "")
     got = filled("uk-sa103s", rich, UK, method="allowance")
     assert (got["9"], got["10.1"], got["28"]) == ("1993.00", "1000.00", "999.00")
+
+
+def test_a_line_of_nothing_has_the_digits_of_the_currency() -> None:
+    yen = TWO_YEARS.replace("USD", "JPY")
+    for books, head, nothing in ((TWO_YEARS, HEAD, "0.00"), (yen, HEAD.replace("USD", "JPY"), "0")):
+        got = fill(form("uk-sa103s", UK[1]), read(books, head), *UK, {"method": "allowance"})
+        assert {line.number: str(line.amount) for line in got.lines}["11"] == nothing
+        assert all("." not in str(line.amount) for line in got.lines) is (nothing == "0")
 
 
 def test_canada_by_hand() -> None:

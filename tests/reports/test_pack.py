@@ -275,6 +275,40 @@ def test_every_sheet_is_set_up_to_be_read_and_printed() -> None:
         assert "&P of &N" in sheet.oddFooter.right.text.replace("&[Page]", "&P").replace("&[Pages]", "&N")
 
 
+def test_what_only_remarks_on_a_sum_is_not_bold() -> None:
+    files = pack(span(TWO_CHANNELS), SHOWN)
+    opened = sheets_of(files[WORKBOOK], values=False)
+    # The sheet, how many columns lead up to the last figure, and how many there are.
+    for name, figures, columns in (("Summary", 4, 5), ("Form us-schedule-c", 4, 8)):
+        sums = [row for row in opened[name].iter_rows(min_row=5) if str(row[figures - 1].value).startswith("=")]
+        bold = [[cell.font.b for cell in row] for row in sums if row[0].font.b]
+        assert bold
+        assert all(each == [True] * figures + [False] * (columns - figures) for each in bold)
+    assert 'class="text remark"' in files[PAGE].decode()
+
+
+def test_no_sheet_is_printed_too_small_to_read() -> None:
+    opened = sheets_of(pack(span(TWO_CHANNELS), SHOWN)[WORKBOOK], values=True)
+    for name, sheet in opened.items():
+        width = sum(sheet.column_dimensions[cell.column_letter].width for cell in sheet[4])
+        # One page wide, which is what stands in the file when nothing does; 10 inches hold 137 characters of
+        # 7/96 inch, so that 11 points shrink to 6.7 at the least.
+        assert (sheet.page_setup.fitToWidth, width < 224) == (None, True), (name, width)
+
+
+def test_a_column_is_as_wide_as_its_longest_amount() -> None:
+    opened = sheets_of(pack(span("""
+2026-01-05 open Equity:Owner USD
+2026-01-05 * "One bottle of silver"
+  Assets:Stock:CedarHour  100 CEDARHOUR {{12345678.90 USD, "CH-1"}}
+  Equity:Owner
+"""), PLAIN)[WORKBOOK], values=True)
+    for name, heading in (("Summary", "2026"), ("Bottle results", "Cost"), ("Closing stock", "Value at cost")):
+        sheet = opened[name]
+        [letter] = [cell.column_letter for cell in sheet[4] if cell.value == heading]
+        assert sheet.column_dimensions[letter].width > len("12,345,678.90") + 1
+
+
 def test_amounts_are_numbers_with_a_format() -> None:
     of_year = span(TWO_CHANNELS)
     opened = sheets_of(pack(of_year, PLAIN)[WORKBOOK], values=True)
