@@ -897,6 +897,23 @@ Date,Type,Devise,Avant commission,Commission,Net,N° de transaction,N° de trans
     currency="EUR",
 )
 
+# Refunds of all that was paid have the tax in them: 14.00 + 5.00 + 0.95.
+CASES["refunds with tax"] = Case(
+    """\
+Order,Date,Item,Item price,Postage,Sales tax,Selling fee,Refunded,Refunded on,Net
+1001,2026-03-04,Cedar Hour 5 ml,14.00,5.00,0.95,1.50,19.95,2026-03-09,-1.50
+1002,2026-03-15,Quiet Reed 2 ml,9.00,5.00,0.70,1.10,14.70,2026-03-19,-1.10
+1003,2026-03-20,Cedar Hour 5 ml,14.00,5.00,0.95,1.50,0.00,,18.45
+1004,2026-03-21,Cedar Hour 5 ml,14.00,5.00,0.95,1.50,0.00,,18.45
+""",
+    keys={"refund.amount": "Refunded", "refund.with-tax": True, "refund.in-net": True, "tax.remitted": False},
+    fees={"Selling fee": ("fees", "positive")},
+    sums={
+        "sales": "51", "postage": "20", "fees": "5.6", "refunds": "33", "tax": "1.9", "balance": "34.3",
+        "cedar": "15", "reed": "2",
+    },
+)
+
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
 31.03.2026;LANTERN PAYOUT P-9 DANKE;40,00;;140,00
