@@ -21,7 +21,7 @@ from millilot.reports.measured import arrival
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
     from decimal import Decimal
 
     from beancount.core.data import Transaction
@@ -196,6 +196,8 @@ def parts(books: Books, start: datetime.date, end: datetime.date) -> Iterator[Pa
         yield from _claims_held(records, when)
         yield from _stock(records, books, when)
     yield from _at_market(within, books)
+    owned_before = {move.bottle for record in upto for move in record.moves if move.kind is Kind.CONTRIBUTED}
+    yield from _kept_of_bought(within, owned_before)
 
 
 def _of_record(record: Record, books: Books) -> Iterator[Part]:
@@ -264,6 +266,14 @@ def _stock(records: Iterable[Record], books: Books, when: str) -> Iterator[Part]
         )
 
 
+def _kept_of_bought(records: Iterable[Record], owned_before: Collection[str]) -> Iterator[Part]:
+    """Yield own use of bottles that were bought; what the others cost was never a purchase."""
+    for record in records:
+        for move in record.moves:
+            if move.kind is Kind.KEPT and move.bottle not in owned_before:
+                yield _part("personal_use_bought", record, _detail(move), move.meta, -move.cost)
+
+
 def _at_market(records: Iterable[Record], books: Books) -> Iterator[Part]:
     """Yield what bottles owned before, and fragrance for own use, were worth, where the owner wrote it down."""
     for record in records:
@@ -323,7 +333,8 @@ YEAR_LINES: Sequence[str] = (
 
 #: Lines that only some forms ask for.
 FORM_LINES: Sequence[str] = (
-    "supplies_bought", "contributed_at_market", "personal_use_at_market", *(f"{line}{PAID}" for line in PAYABLE),
+    "supplies_bought", "contributed_at_market", "personal_use_at_market", "personal_use_bought",
+    *(f"{line}{PAID}" for line in PAYABLE),
 )
 
 LINES = frozenset(chain(YEAR_LINES, FORM_LINES))

@@ -189,6 +189,25 @@ def test_the_uk_on_the_cash_basis() -> None:
     }
 
 
+def test_on_the_cash_basis_own_use_of_a_bottle_owned_before_was_no_purchase() -> None:
+    books = SHELF + """
+2026-01-07 * "my own"
+  Assets:Stock:CedarHour  10 CEDARHOUR {{8.00 USD, "CH-0"}}
+  Equity:Contributed
+2026-02-01 * "worn"
+  Equity:PersonalUse  5 CEDARHOUR
+    bottle: "CH-0"
+2026-02-02 * "worn"
+  Equity:PersonalUse  10 CEDARHOUR
+    bottle: "CH-1"
+"""
+    before = Decimal(filled("uk-sa103s", SHELF, UK)["11"] or 0)
+    got = filled("uk-sa103s", books, UK)
+    # 10 mL of CH-1 at 1.296; the 4.00 of CH-0 never went in.
+    assert Decimal(got["11"] or 0) == before - Decimal("12.96")
+    assert got["own-use"] == "16.96"
+
+
 VALUED = TWO_YEARS.replace(
     "  Equity:PersonalUse  15 CEDARHOUR\n", "  Equity:PersonalUse  15 CEDARHOUR\n    market-value: 30.00 USD\n",
 )
