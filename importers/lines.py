@@ -97,8 +97,10 @@ class LineReader:
         self._given_back = frozenset(self._refunded(rows)) if profile.statuses.known else frozenset()
         self._own = CellReader(profile)
         self._of_currency = {profile.currency: self._own}
-        # A statement has rows that are nobody's business here.
-        self._is_statement = all(rule.pattern is not None for rule in profile.events)
+        # The statement of a bank has rows that are nobody's business here; what a channel writes all is.
+        self._is_statement = all(rule.pattern is not None for rule in profile.events) and any(
+            rule.kind is Kind.DEPOSIT for rule in profile.events
+        )
 
     def read(self, row: Row) -> Line:
         """Read a row.

@@ -165,7 +165,7 @@ order = false                  # what stands in the column `order` is none
 ```
 
 On the statement of a bank, `account` is the bank's and a `pattern` is looked for in the text. Where every rule has
-one, rows that none fits are not the business's, and are skipped:
+one, and some rule is a deposit, rows that none fits are not the business's, and are skipped:
 
 ```toml
 channel = "Harbour Bank"

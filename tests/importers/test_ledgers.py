@@ -274,3 +274,14 @@ def test_what_is_booked_is_marked_in_beangulp(shop: Shop, name: str) -> None:
     importer.deduplicate(again, existing)
     assert len(again) == len(first)
     assert all(DUPLICATE in entry.meta for entry in again)
+
+
+def test_a_text_of_a_channel_that_no_pattern_fits_is_refused(shop: Shop) -> None:
+    shop.profile.write_text(
+        'channel = "Lantern"\ncurrency = "USD"\nfile.row = "event"\ndates.format = "%Y-%m-%d"\n'
+        'columns = { date = "Date", detail = "Text", amount = "Amount" }\n'
+        "[[events]]\npattern = '^Fee'\nis = \"fee\"\nkind = \"selling\"\n",
+        encoding="utf-8",
+    )
+    path = file(shop, "a.csv", "2026-03-04,Fee of March,-2.00", "2026-03-05,Tip,3.00", headings="Date,Text,Amount")
+    assert [fate for fate, _ in reasons(shop, path)] == ["new", "refused"]
