@@ -58,7 +58,7 @@ def propose_prefixed(evidence: Evidence, text: Column, draft: Draft) -> str:
     propose_balance(evidence, amounts, draft)
     _rules(text, amounts, draft)
     draft.notes.append(
-        "A row whose text begins with none of these words is refused: add [[events]] with a pattern for what it is."
+        "A row whose text begins with none of these words is refused, until [[events]] has a pattern for it."
     )
     return "one row an event"
 
