@@ -10,18 +10,16 @@ lines add up to what was charged::
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core.amount import Amount
 from beancount.core.data import Posting
 
+from millilot.importers.sharing import share
 from millilot.importers.title_rules import Pour
-from millilot.ledger.money import minor_unit
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Sequence
     from decimal import Decimal
 
     from millilot.importers.costs import Costs
@@ -54,30 +52,11 @@ def draws(pours: Pour | Bundle, sold: Sold, account: str, costs: Costs) -> list[
     weights = _weights(pours, sold, costs)
     if weights is None:
         return None
-    prices = share(sold.price, weights, minor_unit(sold.currency))
+    prices = share(sold.price, weights, sold.currency)
     return [
         _draw(part.pour, sold.quantity, price, sold.currency, account)
         for part, price in zip(pours.parts, prices, strict=True)
     ]
-
-
-def share(price: Decimal, weights: Sequence[Decimal], unit: Decimal) -> list[Decimal]:
-    """Share a price by weights, by largest remainder; of equal remainders the first is rounded up.
-
-    Args:
-        price: what is shared, 0 or above.
-        weights: one for each part, above 0.
-        unit: the smallest amount, such as 0.01; what is less than that goes to the first part rounded up.
-    """
-    whole = sum(map(Fraction, weights))
-    exact = [Fraction(price) * Fraction(weight) / whole / Fraction(unit) for weight in weights]
-    shares = [int(amount) * unit for amount in exact]
-    by_remainder = sorted(range(len(exact)), key=lambda place: (int(exact[place]) - exact[place], place))
-    left = price - sum(shares)
-    for place in by_remainder:
-        shares[place] += min(left, unit)
-        left -= min(left, unit)
-    return shares
 
 
 def _weights(bundle: Bundle, sold: Sold, costs: Costs) -> list[Decimal] | None:

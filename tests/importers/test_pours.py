@@ -3,13 +3,7 @@
 from __future__ import annotations
 
 import re
-from decimal import Decimal
 from typing import TYPE_CHECKING
-
-from hypothesis import given
-from hypothesis import strategies as st
-
-from millilot.importers.pours import share
 
 if TYPE_CHECKING:
     from .shop import Shop
@@ -100,16 +94,3 @@ def test_a_set_shared_by_cost_with_a_dearer_bottle_open_is_unsorted(shop: Shop) 
 def test_a_set_shared_by_cost_before_there_is_a_bottle_is_unsorted(shop: Shop) -> None:
     order = {"Item": "Trial set", "Item total": "9.00", "Net": "11.05", "Ordered on": "2026-01-10"}
     assert booked(laid_out(shop), order) == ['Income:Unsorted -9.00 USD title: "Trial set"']
-
-
-@given(
-    st.decimals(0, 10**6, places=2),
-    st.lists(st.decimals("0.01", 10**4, places=2), min_size=1, max_size=8),
-)
-def test_shares_add_up_and_are_less_than_a_unit_off(price: Decimal, weights: list[Decimal]) -> None:
-    unit = Decimal("0.01")
-    shares = share(price, weights, unit)
-    assert sum(shares) == price
-    for part, weight in zip(shares, weights, strict=True):
-        assert part == part.quantize(unit)
-        assert abs(part - price * weight / sum(weights)) < unit
