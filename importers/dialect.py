@@ -112,7 +112,7 @@ def read_file_shape(table: Section) -> FileShape:
         skip_lines=table.count("skip-lines", 0) if "skip-lines" in table else None,
         row=table.choice("row", ROW_KINDS, "order"),
         order_amounts=table.choice("order-amounts", ("repeated", "first", "each"), "repeated"),
-        order_suffix=_read_suffix(table),
+        order_suffix=table.pattern("order-suffix"),
         totals=tuple(text.strip().casefold() for text in table.texts("totals")),
         end=tuple(text.strip().casefold() for text in table.texts("end")),
         balance=table.choice("balance", ("rising", "falling"), "") if "balance" in table else "",
@@ -181,16 +181,6 @@ def read_dates(table: Section) -> Dates:
             raise table.problem(f'books-zone: needs the zone of times like "{layout}": the key zone, or %z there')
     table.close()
     return dates
-
-
-def _read_suffix(table: Section) -> re.Pattern[str] | None:
-    written = table.text("order-suffix", "")
-    if not written:
-        return None
-    try:
-        return re.compile(written)
-    except re.error as error:
-        raise table.problem(f"order-suffix: is not a regular expression: {error}") from None
 
 
 def _require_readable(layout: str, table: Section) -> None:

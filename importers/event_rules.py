@@ -140,13 +140,9 @@ def _read_words(table: Section, key: str) -> frozenset[str]:
 
 
 def _read_pattern(table: Section) -> re.Pattern[str] | None:
-    written = table.text("pattern", "")
-    if not written:
+    pattern = table.pattern("pattern", re.IGNORECASE)
+    if pattern is None:
         return None
-    try:
-        pattern = re.compile(written, re.IGNORECASE)
-    except re.error as error:
-        raise table.problem(f"pattern: is not a regular expression: {error}") from None
     if unknown := sorted(set(pattern.groupindex) - {"payout", "order", "event"}):
         raise table.problem(f"pattern: expected the named groups payout, order or event, found {unknown[0]}")
     return pattern

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any, Final
 
 from millilot.importers.problems import ProfileError
@@ -74,6 +75,16 @@ class Section:
         if key in self._values and len(value) != 1:
             raise self.problem(f"{key}: expected one character in quotes, found {value!r}")
         return value
+
+    def pattern(self, key: str, flags: re.RegexFlag = re.NOFLAG) -> re.Pattern[str] | None:
+        """Return a regular expression, None when there is none."""
+        written = self.text(key, "")
+        if not written:
+            return None
+        try:
+            return re.compile(written, flags)
+        except re.error as error:
+            raise self.problem(f"{key}: is not a regular expression: {error}") from None
 
     def texts(self, key: str) -> tuple[str, ...]:
         """Return a list of texts."""

@@ -88,13 +88,9 @@ def read_titles(table: Section) -> TitleRules:
 
 
 def _read_pattern(table: Section) -> re.Pattern[str] | None:
-    written = table.text("pattern", "")
-    if not written:
+    pattern = table.pattern("pattern", re.IGNORECASE)
+    if pattern is None:
         return None
-    try:
-        pattern = re.compile(written, re.IGNORECASE)
-    except re.error as error:
-        raise table.problem(f"pattern: is not a regular expression: {error}") from None
     if missing := {"name", "ml"} - set(pattern.groupindex):
         expected = " and ".join(f"(?P<{group}>...)" for group in sorted(missing))
         raise table.problem(f"pattern: expected the named group {expected}, found none")
