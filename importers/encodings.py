@@ -33,8 +33,8 @@ _OTHERS: Final = (
     (b"\xff\xd8\xff", "a picture"),
 )
 
-#: Enough to tell which bytes are zero.
-_BEGINNING = 4096
+#: As many bytes as it takes to tell which are zero.
+BEGINNING = 4096
 
 #: The code pages of spreadsheets and of older systems, the commoner first: a short text is as good in several.
 _PROPOSED = [
@@ -90,12 +90,7 @@ def undecodable(path: Path, file: TextIO) -> FileError:
     return FileError(f"{path}, row {row or number}: is not written in {name}{_proposal(bytes(stray), encoding)}")
 
 
-def require_text(path: Path, beginning: bytes) -> None:
-    """Refuse a file that begins as one of another kind does.
-
-    Raises:
-        FileError: when it does.
-    """
+def _require_text(path: Path, beginning: bytes) -> None:
     for signature, kind in _OTHERS:
         if beginning.startswith(signature):
             raise FileError(f"{path}: expected a table as text, such as CSV, found {kind}")
@@ -103,22 +98,34 @@ def require_text(path: Path, beginning: bytes) -> None:
 
 def _certain(path: Path, file: BinaryIO, stated: str) -> str:
     """Return the encoding that a file shows, or the one stated, or UTF-8."""
-    beginning = file.read(_BEGINNING)
+    beginning = file.read(BEGINNING)
     file.seek(0)
-    for mark, encoding in _MARKS:
-        if beginning.startswith(mark):
-            return encoding
-    require_text(path, beginning)
+    found = shown(path, beginning)
     name = codecs.lookup(stated or "utf-8").name
-    if not stated or name == "utf-16":
-        return _by_zeros(beginning) or name
-    return name
+    return (found if not stated or name == "utf-16" else _by_mark(beginning)) or name
+
+
+def shown(path: Path, beginning: bytes) -> str:
+    """Return the encoding that a file shows by itself, by its mark or by its zeros, or nothing.
+
+    Raises:
+        FileError: when it is of a kind that is no text.
+    """
+    encoding = _by_mark(beginning)
+    if not encoding:
+        _require_text(path, beginning)
+    return encoding or _by_zeros(beginning)
+
+
+def _by_mark(beginning: bytes) -> str:
+    return next((encoding for mark, encoding in _MARKS if beginning.startswith(mark)), "")
 
 
 def _by_zeros(beginning: bytes) -> str:
     """Return the kind of UTF-16: digits, delimiters and line breaks have their zero byte on the same side."""
     first, second = beginning[::2].count(0), beginning[1::2].count(0)
-    enough = len(beginning) // 20
+    # A stray zero or two in a short file make no UTF-16.
+    enough = max(len(beginning) // 20, 2)
     if second > enough and second > 10 * first:
         return "utf-16-le"
     if first > enough and first > 10 * second:

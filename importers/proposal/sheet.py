@@ -5,20 +5,20 @@ The file is read as a whole into memory, up to a size no export of a small selle
 
 from __future__ import annotations
 
-import codecs
-import csv
-import io
 import re
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import TYPE_CHECKING
 
-from millilot.importers.encodings import require_text
+from millilot.importers.dialect import FileShape
+from millilot.importers.encodings import BEGINNING, shown
 from millilot.importers.problems import FileError
 from millilot.importers.proposal.headings import meanings, normalise
+from millilot.importers.table import DELIMITERS, Record, iter_records
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
 #: Bytes and cells beyond which a file is not looked at.
@@ -27,14 +27,6 @@ MOST_COLUMNS = 500
 #: Records among which the headings are looked for.
 _HEAD = 100
 _SAMPLE = 400
-DELIMITERS = (",", ";", "\t", "|")
-_MARKS = (
-    (codecs.BOM_UTF8, "utf-8"),
-    (codecs.BOM_UTF32_LE, "utf-32"),
-    (codecs.BOM_UTF32_BE, "utf-32"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
 #: The code pages that are in use for the languages whose headings are known, the usual one first.
 _CODE_PAGES = ("cp1252", "iso8859_15", "cp1250", "cp850", "cp437", "mac_roman")
 _TOTALS = re.compile(
@@ -42,14 +34,6 @@ _TOTALS = re.compile(
     r"|somme|suma|somma|totaal|eindtotaal|endsumme|totaux",
 )
 _NUMBER = re.compile(r"[-+(]?[^\w\s]{0,3}\s?\d[\d.,'\s\u2019]*[^\w\s]{0,3}\)?-?")
-
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """A record of the file: the line it begins on, and its cells, single-spaced and printable."""
-
-    number: int
-    cells: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,12 +76,12 @@ def read_sheet(path: Path) -> Sheet:
     Raises:
         FileError: when it cannot be read, is no text, or holds no table.
     """
-    text, encoding, sure = _decode(path, _read(path))
+    encoding, sure = _encoding(path, _read(path))
     best: tuple[float, str, list[Record], int] | None = None
     problem = ""
     for delimiter in DELIMITERS:
         try:
-            records = _records(path, text, delimiter, _SAMPLE)
+            records = list(islice(_records(path, encoding, delimiter), _SAMPLE))
         except FileError as error:
             problem = problem or str(error)
             continue
@@ -107,7 +91,7 @@ def read_sheet(path: Path) -> Sheet:
     if best is None:
         raise FileError(problem or f"{path}: expected a row of headings with rows below it, found none")
     _, delimiter, _, place = best
-    records = _records(path, text, delimiter)
+    records = list(_records(path, encoding, delimiter))
     return _sheet(path, encoding, records, place, delimiter, sure=sure)
 
 
@@ -124,15 +108,21 @@ def _read(path: Path) -> bytes:
     return content
 
 
-def _decode(path: Path, content: bytes) -> tuple[str, str, bool]:
-    """Return the text, the encoding, and whether that is sure."""
-    encoding, sure = _encoding(path, content)
-    name = "utf-8-sig" if encoding == "utf-8" else encoding
+def _encoding(path: Path, content: bytes) -> tuple[str, bool]:
+    """Return the encoding of a text, and whether that is sure."""
+    encoding = shown(path, content[:BEGINNING]) or "utf-8"
+    sure = True
     try:
-        text = content.decode(name)
+        text = content.decode(encoding)
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        raise FileError(f"{path}, row {line}: expected text in {encoding}, found something else") from None
+        if encoding != "utf-8":
+            raise FileError(f"{path}, row {line}: expected text in {encoding}, found something else") from None
+        telling = b"\n".join([each for each in content.splitlines() if not each.isascii()][:2000])
+        encoding, sure = _code_page(content, telling), False
+        if not encoding:
+            raise FileError(f"{path}, row {line}: is not UTF-8, and no other encoding fits") from None
+        text = content.decode(encoding)
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise FileError(f"{path}, row {line}: expected text, found a NUL; is it a CSV file?")
@@ -140,31 +130,7 @@ def _decode(path: Path, content: bytes) -> tuple[str, str, bool]:
     strange = sum(not (character.isprintable() or character.isspace()) for character in sample)
     if strange * 50 > len(sample):
         raise FileError(f"{path}: expected text, found control characters; is it a CSV file?")
-    return text, encoding, sure
-
-
-def _encoding(path: Path, content: bytes) -> tuple[str, bool]:
-    for mark, name in _MARKS:
-        if content.startswith(mark):
-            return name, True
-    require_text(path, content)
-    head = content[:4000]
-    if b"\0" in head:
-        # Latin letters in UTF-16 have a NUL in every second byte.
-        even, odd = head[0::2].count(0), head[1::2].count(0)
-        if min(even, odd) * 10 < max(even, odd) and max(even, odd) * 3 > len(head) // 2:
-            return ("utf-16-le" if odd > even else "utf-16-be"), True
-        raise FileError(f"{path}: expected text, found a NUL; is it a CSV file?")
-    try:
-        content.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        telling = b"\n".join([each for each in content.splitlines() if not each.isascii()][:2000])
-        page = _code_page(content, telling)
-        if not page:
-            raise FileError(f"{path}, row {line}: is not UTF-8, and no other encoding fits") from None
-        return page, False
-    return "utf-8", True
+    return encoding.removesuffix("-sig"), sure
 
 
 def _code_page(content: bytes, telling: bytes) -> str:
@@ -201,27 +167,10 @@ def _is_usual(character: str, before: str, behind: str) -> bool:
     return character in "\u20ac\u00a3"
 
 
-def _records(path: Path, text: str, delimiter: str, most: int | None = None) -> list[Record]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    records: list[Record] = []
-    while most is None or len(records) < most:
-        number = reader.line_num + 1
-        try:
-            cells = next(reader)
-        except StopIteration:
-            break
-        except csv.Error as error:
-            raise FileError(f"{path}, row {number}: cannot be read as cells: {error}") from None
-        if any(map(str.strip, cells)):
-            records.append(Record(number, tuple(map(one_line, cells))))
-    return records
-
-
-def one_line(text: str) -> str:
-    """Return a cell as one line of printable text, as the importer has it."""
-    if not text.isprintable():
-        text = "".join(character if character.isprintable() else " " for character in text)
-    return " ".join(text.split())
+def _records(path: Path, encoding: str, delimiter: str) -> Iterator[Record]:
+    """Yield the records of the file that are not blank, as the importer reads them."""
+    shape = FileShape(delimiter=delimiter, encoding=encoding)
+    return (record for record in iter_records(path, shape) if any(record.cells))
 
 
 def _find_headings(records: Sequence[Record]) -> tuple[float, int] | None:
@@ -269,7 +218,7 @@ def _sheet(path: Path, encoding: str, records: list[Record], place: int, delimit
         else:
             if len(record.cells) < len(headings) or any(record.cells[len(headings) :]):
                 odd.append(record.number)
-            padded = (record.cells + ("",) * len(headings))[: len(headings)]
+            padded = (record.cells + [""] * len(headings))[: len(headings)]
             rows.append(Record(record.number, padded))
     if not rows:
         raise FileError(f"{path}: expected rows below the headings of row {head.number}, found none")
@@ -280,7 +229,7 @@ def _sheet(path: Path, encoding: str, records: list[Record], place: int, delimit
         delimiter=delimiter,
         head=head.number,
         preamble=tuple(records[:place]),
-        headings=headings,
+        headings=tuple(headings),
         rows=tuple(rows),
         totals=tuple(dict.fromkeys(next(cell for cell in record.cells if cell) for record in totals)),
         end=end,

@@ -279,8 +279,8 @@ WIDE = ",".join(f"c{column}" for column in range(10_000)) + "\n" + ",".join(["1"
             "row 2: cannot be read as cells",
         ),
         (WIDE.encode(), "expected at most 500 columns, found 10000"),
-        (b"a," * 2_500_000, "cannot be read as cells"),
-        (b"a" * 5_000_000, "cannot be read as cells"),
+        (b"a," * 2_500_000, "expected a line of at most 1000000 characters, found a longer one"),
+        (b"a" * 5_000_000, "expected a line of at most 1000000 characters, found a longer one"),
         (b"\xff\xfeO\x00r", "row 1: expected text in utf-16"),
     ],
 )
