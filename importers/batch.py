@@ -14,11 +14,12 @@ from millilot.importers import identity
 from millilot.importers.corrections import compare_refund, compare_sale
 from millilot.importers.costs import Costs
 from millilot.importers.events import LeftOut, Movement, Refund, Sale
-from millilot.importers.movements import RESERVE
 from millilot.importers.shapes import read_events
 from millilot.importers.table import iter_rows
 from millilot.importers.titles import TitleReader
 from millilot.importers.transactions import Builder
+from millilot.ledger.annotations import EVENT
+from millilot.ledger.channels import Pocket
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import minor_unit, weight
 
@@ -234,7 +235,7 @@ class Batch:
                 sums.known += part
                 self.known.append(built.transaction)
                 continue
-            self._met[built.transaction.meta[identity.EVENT]] = _Met(event, source.path, group.rows[0])
+            self._met[built.transaction.meta[EVENT]] = _Met(event, source.path, group.rows[0])
             self._booked.add(built.transaction)
             self.new.append(built.transaction)
             sums.booked += _change(built.transaction, source.builder.channel_account(event))
@@ -249,7 +250,7 @@ class Batch:
         if isinstance(event, Movement) and event.is_lost:
             event = self._with_what_was_held(event, source)
         built = source.builder.build(event, row)
-        key = built.transaction.meta[identity.EVENT]
+        key = built.transaction.meta[EVENT]
         met = self._met.get(key)
         booked = self._booked.imported(key)
         if booked is not None and (met is None or met.file != source.path):
@@ -268,7 +269,7 @@ class Batch:
         currency = source.profile.currency
         change = booked.change(source.builder.channel_account(event), currency)
         if change is None or change == event.net:
-            met = self._met.get(built.transaction.meta[identity.EVENT])
+            met = self._met.get(built.transaction.meta[EVENT])
             reason = f"the same {event.kind} as in {met}" if met is not None else ""
             return _Decision(event, Outcome.KNOWN, reason, built, event.net)
         reason = f"the books have this {event.kind} at {change} {currency} net, the file at {event.net}"
@@ -327,7 +328,7 @@ class Batch:
 
     def _with_what_was_held(self, dispute: Movement, source: _Source) -> Movement:
         """Return a lost dispute with the money that was held for it, which the row may state once more."""
-        account = f"{source.builder.channel_account(dispute)}:{RESERVE}"
+        account = f"{source.builder.channel_account(dispute)}:{Pocket.RESERVE}"
         held = self._booked.held(source.builder.order_link(dispute.order), account)
         if held and dispute.amount in {ZERO, -held}:
             return dataclasses.replace(dispute, amount=ZERO, held=held)

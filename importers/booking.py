@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount import loader
 
-from millilot.importers.identity import EVENT
 from millilot.importers.problems import BooksError
 from millilot.importers.replacing import WholeFile
 from millilot.importers.text import format_entries, format_entry
+from millilot.ledger.annotations import EVENT
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from beancount.core.data import Transaction
 
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import EVENT, ORDER
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
@@ -26,10 +27,6 @@ if TYPE_CHECKING:
 
     from millilot.ledger.accounts import AccountRoles, RoleMap
 
-EVENT = "event"
-ORDER = "order"
-PAYOUT = "payout"
-_ORDER_LINK = f"{ORDER}-"
 #: Metadata: the numbers of the events that a sale is made of.
 REFERENCES = "references"
 
@@ -61,11 +58,16 @@ def order_of_sale(number: str) -> str:
 def link(kind: str, slug: str, number: str) -> str:
     """Return a link such as `order-lantern-1001`, for any number a channel may write.
 
+    Args:
+        kind: how the links of its kind begin, such as `order-`.
+        slug: the channel's name as it stands in links.
+        number: what the channel writes.
+
     Characters that a link cannot hold become hyphens, and a digest keeps two such numbers apart.
     """
     if not _SAFE.fullmatch(number):
         number = f"{_UNSAFE.sub('-', number)}.{hashlib.sha256(number.encode()).hexdigest()[:8]}"
-    return f"{kind}-{slug}-{number}"
+    return f"{kind}{slug}-{number}"
 
 
 class Booked(NamedTuple):
@@ -101,7 +103,7 @@ class BookedEvents:
     def add(self, entry: Transaction) -> None:
         """Take in an entry that is in the books, or is to be."""
         for name in entry.links or ():
-            if name.startswith(_ORDER_LINK):
+            if name.startswith(ORDER):
                 self._of_order.setdefault(name, []).append(entry)
         key = entry.meta.get(EVENT)
         if not isinstance(key, str):
@@ -154,7 +156,7 @@ class BookedEvents:
         """Return the first entry in the books of the event that an entry of ours is about, or None."""
         key = entry.meta[EVENT]
         _, kind, _ = key.split("/", 2)
-        orders = [name for name in entry.links if name.startswith(_ORDER_LINK)]
+        orders = [name for name in entry.links if name.startswith(ORDER)]
         booked = self.imported(key) or (self.written(kind, orders[0]) if orders else None)
         return booked.entries[0] if booked else None
 

@@ -7,24 +7,18 @@ from typing import TYPE_CHECKING
 from millilot.importers.event_rules import Kind
 from millilot.importers.events import FEE_ROLES
 from millilot.ledger.accounts import Role
+from millilot.ledger.channels import Pocket
 
 if TYPE_CHECKING:
     from millilot.importers.events import Movement
     from millilot.ledger.accounts import RoleMap
 
-#: The tag of money that the channel holds back, and of its release.
-HOLD = "hold"
-
-#: Sub-accounts of the channel's: payouts on their way to the bank, and money that is held back.
-TRANSIT = "Transit"
-RESERVE = "Reserve"
-
 #: What moves money to the reserve or back.
 HELD = frozenset({Kind.HOLD, Kind.RELEASE, Kind.DISPUTE, Kind.DISPUTE_WON})
 _PART_OF_CHANNEL = {
-    Kind.PAYOUT: TRANSIT,
-    Kind.PAYOUT_RETURNED: TRANSIT,
-    **dict.fromkeys(HELD, RESERVE),
+    Kind.PAYOUT: Pocket.TRANSIT,
+    Kind.PAYOUT_RETURNED: Pocket.TRANSIT,
+    **dict.fromkeys(HELD, Pocket.RESERVE),
 }
 _ROLES = {
     **FEE_ROLES,

@@ -36,10 +36,22 @@ from beancount.core.amount import Amount
 from millilot.importers import identity
 from millilot.importers.event_rules import Kind
 from millilot.importers.events import FEE_ROLES, Movement, Refund, Sale
-from millilot.importers.movements import HELD, HOLD, RESERVE, TRANSIT, about, narration_of, other_account
+from millilot.importers.movements import HELD, about, narration_of, other_account
 from millilot.importers.pours import Sold, draws
 from millilot.importers.profile import slug
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import (
+    CANCELLED,
+    EVENT,
+    HOLD,
+    ORDER,
+    ORDERED,
+    PAID_OUT,
+    PAYOUT,
+    SETTLED,
+    TO_POUR,
+)
+from millilot.ledger.channels import Pocket
 from millilot.ledger.money import minor_unit
 
 if TYPE_CHECKING:
@@ -54,13 +66,8 @@ if TYPE_CHECKING:
     from millilot.importers.titles import TitleReader
     from millilot.ledger.accounts import AccountRoles, RoleMap
 
-#: The tag of an order that waits to be poured.
-TO_POUR = "to-pour"
-#: The tag of a sale that was called off after it was paid, and of its refund.
-CANCELLED = "cancelled"
-
 #: The metadata of the days of `Dates`, in their order.
-_DAYS = ("ordered", "settled", "paid-out")
+_DAYS = (ORDERED, SETTLED, PAID_OUT)
 
 
 class Built(NamedTuple):
@@ -92,7 +99,7 @@ class Builder:
 
     def order_link(self, order: str) -> str:
         """Return the link of an order."""
-        return identity.link(identity.ORDER, self._slug, order)
+        return identity.link(ORDER, self._slug, order)
 
     def build(self, event: Event, row: int) -> Built:
         """Return the entry of an event that stands on a row."""
@@ -163,7 +170,7 @@ class Builder:
         postings = []
         if movement.held:
             postings.append(self._posting(roles.account(Role.REFUNDS), movement.held))
-            postings.append(self._posting(f"{channel}:{RESERVE}", -movement.held))
+            postings.append(self._posting(f"{channel}:{Pocket.RESERVE}", -movement.held))
         if movement.amount:
             meta = {"fee": movement.rule.fee or "refunded"} if kind in FEE_ROLES else {}
             postings.append(self._posting(other_account(movement, channel, roles), -movement.amount, **meta))
@@ -182,14 +189,14 @@ class Builder:
         rule = movement.rule
         if rule.kind is not Kind.DEPOSIT:
             return self._slug
-        return slug(rule.channel or rule.account.removesuffix(f":{TRANSIT}").rpartition(":")[2])
+        return slug(rule.channel or rule.account.removesuffix(f":{Pocket.TRANSIT}").rpartition(":")[2])
 
     def _links(self, order: str, payout: str, payer: str = "") -> list[str]:
         links = []
         if order:
-            links.append(identity.link(identity.ORDER, self._slug, order))
+            links.append(identity.link(ORDER, self._slug, order))
         if payout:
-            links.append(identity.link(identity.PAYOUT, payer or self._slug, payout))
+            links.append(identity.link(PAYOUT, payer or self._slug, payout))
         return links
 
     def _fees(self, fees: Iterable[Fee], roles: RoleMap) -> list[Posting]:
@@ -208,7 +215,7 @@ class Builder:
         meta: Mapping[str, Any] = MappingProxyType({}),
     ) -> Transaction:
         key = identity.event_key(self._slug, event.kind, event.number)
-        whole = data.new_metadata(self._filename, row, {identity.EVENT: key, **meta})
+        whole = data.new_metadata(self._filename, row, {EVENT: key, **meta})
         return data.Transaction(
             whole, event.date, flag, None, narration,
             frozenset(tags) if tags else data.EMPTY_SET, frozenset(links), postings,

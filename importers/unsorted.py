@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from beancount.core.data import Transaction
 
-from millilot.importers.identity import EVENT, ORDER
 from millilot.importers.problems import InputError
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import EVENT, ORDER, links_of
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def find(lines: Sequence[UnsortedLine], name: str) -> UnsortedLine:
     Raises:
         SortError: when there is none, or several.
     """
-    wanted = name.removeprefix("^").removeprefix(f"{ORDER}-")
+    wanted = name.removeprefix("^").removeprefix(ORDER)
     found = [line for line in lines if line.name == wanted]
     if not found:
         found = [line for line in lines if wanted in {line.order, line.name.rpartition(":")[0], line.place}]
@@ -111,10 +111,10 @@ def _read(entry: Transaction, posting: Posting) -> UnsortedLine:
     amount = weight(posting)
     key = entry.meta.get(EVENT)
     channel, _, order = (*key.split("/", 2), "", "", "")[:3] if isinstance(key, str) else ("", "", "")
-    links = sorted(link for link in entry.links or () if link.startswith(f"{ORDER}-"))
+    links = links_of(entry, ORDER)
     quantity = str(meta.get("quantity", ""))
     return UnsortedLine(
-        name=links[0].removeprefix(f"{ORDER}-") if links else "",
+        name=links[0].removeprefix(ORDER) if links else "",
         order=order,
         channel=channel,
         date=entry.date,

@@ -14,39 +14,32 @@ bank. An entry that sells, refunds or moves goods is an event whatever else it t
 
 from __future__ import annotations
 
-import datetime
 from collections import defaultdict
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import (
+    EVENT,
+    HOLD,
+    ORDER,
+    PAYOUT,
+    RELEASED,
+    SETTLED,
+    day_of,
+    links_of,
+)
 from millilot.ledger.money import weight
 from millilot.ledger.records import ZERO
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterable, Mapping
     from decimal import Decimal
 
-    from beancount.core.data import Transaction
-
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.records import Books, Money, Record
-
-ORDER = "order-"
-PAYOUT = "payout-"
-
-#: The tag of money a channel holds back, and the metadata that says when it let go of it.
-HOLD = "hold"
-RELEASED = "released"
-#: The tag of an order that was cancelled after its payment was taken.
-CANCELLED = "cancelled"
-
-ORDERED = "ordered"
-SETTLED = "settled"
-PAID_OUT = "paid-out"
-EVENT = "event"
-
 
 class Pocket(StrEnum):
     """Where a channel's money stands; the value is the account's last part."""
@@ -63,23 +56,6 @@ def channel_of(account: str) -> tuple[str, Pocket]:
         if pocket.value in parts[2:]:
             return ":".join(parts[: parts.index(pocket.value, 2)]), pocket
     return account, Pocket.MAIN
-
-
-def links_of(entry: Transaction, kind: str) -> tuple[str, ...]:
-    """Return the links of a transaction that begin so (`order-`, `payout-`), sorted."""
-    return tuple(sorted(link for link in entry.links or () if link.startswith(kind)))
-
-
-def day_of(entry: Transaction, key: str) -> datetime.date | None:
-    """Return a date from the metadata of a transaction, None when it is none."""
-    value = entry.meta.get(key)
-    if isinstance(value, str):
-        # Fava's import page turns dates in metadata into text.
-        try:
-            return datetime.date.fromisoformat(value)
-        except ValueError:
-            return None
-    return value if isinstance(value, datetime.date) else None
 
 
 @dataclass(frozen=True, slots=True)

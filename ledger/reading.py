@@ -16,6 +16,7 @@ from beancount.core.data import Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import order_of
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import Weight, operating_currency, weight
 from millilot.ledger.records import ZERO, Books, Bottle, Foreign, Kind, Line, Money, Move, Record
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.directives import Settings
     from millilot.ledger.goods import StockPosting
-
-ORDER = "order-"
 
 #: Roles whose money postings no report asks for: stock is read as lots, inbound is nought in any transaction.
 _UNREAD_ROLES = frozenset({Role.STOCK, Role.INBOUND, Role.BANK})
@@ -48,12 +47,6 @@ _KIND_OF_ROLE = {
 
 #: Where supplies go when they are used up.
 _USED_UP = frozenset({Role.COST_OF_GOODS, Role.SUPPLIES_USED, Role.PACKING})
-
-
-def order_of(entry: Transaction) -> str | None:
-    """Return the order a transaction belongs to: its first `^order-` link, without the caret."""
-    orders = [link for link in entry.links or () if link.startswith(ORDER)]
-    return min(orders) if orders else None
 
 
 def read_books(

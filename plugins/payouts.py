@@ -19,7 +19,8 @@ from beancount.core.data import Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.channels import PAID_OUT, PAYOUT, Pocket, channel_of, day_of, links_of
+from millilot.ledger.annotations import PAID_OUT, PAYOUT, day_of, links_of
+from millilot.ledger.channels import Pocket, channel_of
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import weight
 from millilot.plugins.problems import PayoutError

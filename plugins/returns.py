@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.reading import ORDER
+from millilot.ledger.annotations import ORDER
 from millilot.plugins.asks import Ask, Way
 from millilot.plugins.stock import Lot, Piece
 

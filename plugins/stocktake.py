@@ -26,6 +26,7 @@ from beancount.core.data import EMPTY_SET, Posting, Transaction, new_metadata
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import POURED_ON, TO_POUR
 from millilot.ledger.directives import Weighing
 from millilot.plugins.drafts import pair
 from millilot.plugins.landed_cost import generated_meta
@@ -46,8 +47,6 @@ if TYPE_CHECKING:
 ZERO = Decimal(0)
 DAY = datetime.timedelta(days=1)
 
-TO_POUR = "to-pour"
-POURED_ON = "poured"
 
 #: g/mL of a finished perfume where nothing better is known. From memory; no authority was found for a figure, so
 #: the entry says that it was assumed and what the range would give.

@@ -24,7 +24,7 @@ from beancount.core.data import Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.reading import order_of
+from millilot.ledger.annotations import order_of
 from millilot.plugins.drafts import pair
 from millilot.plugins.landed_cost import generated_meta
 from millilot.plugins.order import in_order

@@ -16,10 +16,10 @@ from beancount.core.data import Booking, Custom, Open, Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import POURED_ON, TO_POUR
 from millilot.ledger.directives import DIRECTIVES, ROOT_NAMES
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import ZERO, Kind
-from millilot.plugins.stocktake import POURED_ON, TO_POUR
 from millilot.reports.claim_remarks import claim_remarks
 from millilot.reports.fill import SOURCE, tolerable_error
 from millilot.reports.measured import measurements

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import ORDERED, POURED_ON, TO_POUR, day_of
 from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ZERO
-from millilot.plugins.stocktake import POURED_ON, TO_POUR
 from millilot.reports import rounding
 from millilot.reports.check import place
 from millilot.reports.splits import SPLIT
@@ -25,9 +25,6 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from millilot.ledger.records import Books, Record
-
-#: What an importer notes of the day on which an order was placed.
-ORDERED = "ordered"
 
 BEFORE_YEAR = "before the year"
 IN_YEAR = "in the year"
@@ -148,5 +145,4 @@ def _poured(record: Record) -> datetime.date | None:
 
 
 def _ordered(record: Record) -> datetime.date:
-    ordered = record.entry.meta.get(ORDERED)
-    return ordered if isinstance(ordered, datetime.date) else record.date
+    return day_of(record.entry, ORDERED) or record.date

@@ -24,17 +24,8 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.ledger.accounts import Role
-from millilot.ledger.channels import (
-    CANCELLED,
-    ORDER,
-    ORDERED,
-    PAID_OUT,
-    SETTLED,
-    day_of,
-    links_of,
-    read_channels,
-    slug_of,
-)
+from millilot.ledger.annotations import CANCELLED, ORDER, ORDERED, PAID_OUT, SETTLED, day_of, links_of
+from millilot.ledger.channels import read_channels, slug_of
 from millilot.ledger.directives import AnnualGross, Basis
 from millilot.ledger.money import minor_unit, weight
 from millilot.ledger.records import ZERO

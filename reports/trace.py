@@ -16,8 +16,8 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import ORDER
 from millilot.ledger.money import minor_unit
-from millilot.ledger.reading import ORDER
 from millilot.ledger.records import ACQUIRED, ZERO, Kind, Money, Move
 from millilot.plugins.landed_cost import BEFORE_INBOUND
 from millilot.reports import rounding

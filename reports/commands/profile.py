@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import click
 from beancount.core import account as account_names
 
-from millilot.importers.movements import RESERVE, TRANSIT
 from millilot.importers.problems import InputError
 from millilot.importers.proposal.findings import Certainty
 from millilot.importers.proposal.proposing import propose
 from millilot.importers.proposal.write import toml_value
+from millilot.ledger.channels import Pocket
 from millilot.reports.commands.options import load
 from millilot.reports.tables import WIDTH, printable
 
@@ -108,7 +108,7 @@ def _write(output: Path, text: str, *, force: bool) -> None:
 def _require_own_account(account: str) -> None:
     """Refuse the accounts that the import finds by itself from the channel's own."""
     channel, _, part = account.rpartition(":")
-    if part in {TRANSIT, RESERVE}:
+    if part in {Pocket.TRANSIT, Pocket.RESERVE}:
         raise click.BadParameter(
             f"expected the channel's own account, such as {channel}, found {account}, where payouts on their way "
             "and money held back go by themselves",

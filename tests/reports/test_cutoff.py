@@ -53,6 +53,11 @@ def test_an_order_placed_in_the_year_and_written_after_it() -> None:
     assert across(books) == [("order-1", "2026-12-31", "2027-01-02", "16.00", "after the year")]
 
 
+def test_a_day_that_fava_saved_as_text_counts_like_a_date() -> None:
+    books = SHELF + sale("2027-01-02", 1, 'ordered: "2026-12-31"') + sale("2027-01-02", 2, 'ordered: "soon"')
+    assert across(books) == [("order-1", "2026-12-31", "2027-01-02", "16.00", "after the year")]
+
+
 def test_what_has_waited_since_the_year_before_is_listed_again() -> None:
     books = SHELF + sale("2026-12-28", 1, tag=" #to-pour")
     days = datetime.date(2027, 1, 1), datetime.date(2027, 12, 31)
