@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import gc
 from collections import Counter, defaultdict
+from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -125,15 +127,17 @@ class _Decision(NamedTuple):
     net: Decimal
 
 
-class _Met(NamedTuple):
-    """An event of an earlier row of the same import, and where it stands."""
-
-    event: Event
-    file: Path
-    row: int
-
-    def __str__(self) -> str:
-        return f"{self.file}, row {self.row}"
+@contextmanager
+def _without_collector() -> Iterator[None]:
+    """Pause the garbage collector: all that is made is kept, and it would look through that again and again."""
+    if not gc.isenabled():
+        yield
+        return
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 def _unwatched(_rows: int) -> None:
@@ -155,7 +159,7 @@ class Batch:
         self._settings, _ = read_settings(entries)
         self._booked = identity.BookedEvents(entries, self._settings.roles)
         self._costs = Costs(entries)
-        self._met: dict[str, _Met] = {}
+        self._files: set[str] = set()
         self._fates: list[Fate] = []
         self._money: defaultdict[str, Money] = defaultdict(Money)
         self.new: list[Transaction] = []
@@ -174,13 +178,15 @@ class Batch:
         """
         titles = TitleReader(profile.titles, self._settings.commodities.values())
         source = _Source(path, profile, Builder(profile, self._settings.roles, titles, self._costs, str(path)))
+        self._files.add(str(path))
         fates: list[Fate] = []
         rows = iter_rows(path, profile.file, profile.headings)
-        for group in read_events(rows, profile, partial(self._booked.sale_of, profile.slug)):
-            ends = self._leave_out(group, source) if isinstance(group, LeftOut) else self._take(group, source)
-            before = len(fates)
-            fates.extend(ends)
-            advance(len(fates) - before)
+        with _without_collector():
+            for group in read_events(rows, profile, partial(self._booked.sale_of, profile.slug)):
+                ends = self._leave_out(group, source) if isinstance(group, LeftOut) else self._take(group, source)
+                before = len(fates)
+                fates.extend(ends)
+                advance(len(fates) - before)
         self._fates.extend(sorted(fates, key=lambda fate: fate.row))
 
     def result(self) -> ImportResult:
@@ -235,7 +241,6 @@ class Batch:
                 sums.known += part
                 self.known.append(built.transaction)
                 continue
-            self._met[built.transaction.meta[EVENT]] = _Met(event, source.path, group.rows[0])
             self._booked.add(built.transaction)
             self.new.append(built.transaction)
             sums.booked += _change(built.transaction, source.builder.channel_account(event))
@@ -251,36 +256,41 @@ class Batch:
             event = self._with_what_was_held(event, source)
         built = source.builder.build(event, row)
         key = built.transaction.meta[EVENT]
-        met = self._met.get(key)
         booked = self._booked.imported(key)
-        if booked is not None and (met is None or met.file != source.path):
-            decision = self._compare(event, booked, built, source)
-            changed = decision.outcome is Outcome.REFUSED
-            if _may_change(event) and (changed or self._rests(event, source)):
-                return self._decide_changed(event, booked, built, source)
-        elif met is not None:
-            decision = self._repeated(event, met, built)
-        else:
-            decision = self._first(event, built, source)
+        if booked is None:
+            return [self._first(event, built, source)]
+        met = self._met(booked)
+        if met is not None and met.meta["filename"] == str(source.path):
+            return [self._repeated(event, met, built)]
+        decision = self._compare(event, booked, built, source)
+        changed = decision.outcome is Outcome.REFUSED
+        if _may_change(event) and (changed or self._rests(event, source)):
+            return self._decide_changed(event, booked, built, source)
         return [decision]
+
+    def _met(self, booked: Booked) -> Transaction | None:
+        """Return the entry of an event that a row of the same import has told of already, or None."""
+        entries = (entry for entry in booked.entries if entry.meta.get("filename") in self._files)
+        return next(entries, None)
 
     def _compare(self, event: Event, booked: Booked, built: Built, source: _Source) -> _Decision:
         """Decide on an event that is in the books, or comes there from another file."""
         currency = source.profile.currency
         change = booked.change(source.builder.channel_account(event), currency)
         if change is None or change == event.net:
-            met = self._met.get(built.transaction.meta[EVENT])
-            reason = f"the same {event.kind} as in {met}" if met is not None else ""
+            met = self._met(booked)
+            reason = f"the same {event.kind} as in {_place(met)}" if met is not None else ""
             return _Decision(event, Outcome.KNOWN, reason, built, event.net)
         reason = f"the books have this {event.kind} at {change} {currency} net, the file at {event.net}"
         return _Decision(event, Outcome.REFUSED, reason, built, event.net)
 
     @staticmethod
-    def _repeated(event: Event, met: _Met, built: Built) -> _Decision:
+    def _repeated(event: Event, met: Transaction, built: Built) -> _Decision:
         """Decide on an event of which an earlier row of the file tells."""
-        if event == met.event:
-            return _Decision(event, Outcome.KNOWN, f"the same {event.kind} as in {met}", built, event.net)
-        reason = f"another {event.kind} {_of(event)} stands in {met}"
+        # Where it stands is no part of what it is.
+        if built.transaction._replace(meta={**built.transaction.meta, "lineno": met.meta["lineno"]}) == met:
+            return _Decision(event, Outcome.KNOWN, f"the same {event.kind} as in {_place(met)}", built, event.net)
+        reason = f"another {event.kind} {_of(event)} stands in {_place(met)}"
         return _Decision(event, Outcome.REFUSED, reason, built, event.net)
 
     def _first(self, event: Event, built: Built, source: _Source) -> _Decision:
@@ -341,6 +351,11 @@ class Batch:
 def _may_change(event: Event) -> TypeGuard[Sale | Refund]:
     """Whether a later file may tell more of an event that is booked."""
     return isinstance(event, Sale) or (isinstance(event, Refund) and event.so_far)
+
+
+def _place(transaction: Transaction) -> str:
+    """Return where the event of a transaction stands."""
+    return f"{transaction.meta['filename']}, row {transaction.meta['lineno']}"
 
 
 def _of(event: Event) -> str:

@@ -110,10 +110,10 @@ class BookedEvents:
             return
         self._imported.setdefault(key, []).append(entry)
         slug, _, rest = key.partition("/")
-        kind, _, number = rest.partition("/")
-        if kind != "sale":
+        if not rest.startswith("sale/"):
             return
-        if order_of_sale(number) != number:
+        number = rest.removeprefix("sale/")
+        if _DAY.search(number):
             # The number of an order may be that of another event, that of a further sale is its own.
             self._sales[slug, number] = number
         references = entry.meta.get(REFERENCES)
@@ -131,9 +131,12 @@ class BookedEvents:
 
     def written(self, kind: str, order_link: str) -> Booked | None:
         """Return what the owner wrote of an order by hand, by its link; None when there is nothing."""
+        of_order = self._of_order.get(order_link)
+        if of_order is None:
+            return None
         entries = [
             entry
-            for entry in self._of_order.get(order_link, ())
+            for entry in of_order
             if not isinstance(entry.meta.get(EVENT), str) and self._tells(entry, kind)
         ]
         return Booked(entries) if entries else None
