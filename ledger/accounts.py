@@ -112,8 +112,10 @@ class RoleMap:
         self._former_stock = former_stock or {}
         self._role_of_root = {account: role for role, names in accounts.items() for account in names}
         self._known: dict[str, Role | None] = {}
-        # All expenses stand under the root of this one.
-        self._expenses = f"{root(self.account(Role.COST_OF_GOODS))}:"
+        # Books may call the roots otherwise, but an account never leaves its root.
+        self._assets, self._income, self._expenses = (
+            f"{root(self.account(role))}:" for role in (Role.STOCK, Role.SALES, Role.COST_OF_GOODS)
+        )
 
     def account(self, role: Role) -> str:
         """Return the account that entries of ours use for a role."""
@@ -122,6 +124,19 @@ class RoleMap:
     def accounts(self, role: Role) -> tuple[str, ...]:
         """Return all accounts that were given a role."""
         return self._accounts[role]
+
+    def is_asset(self, account: str) -> bool:
+        """Whether an account is one of assets, those without a role too."""
+        return account.startswith(self._assets)
+
+    def is_bank(self, account: str) -> bool:
+        """Whether payouts may arrive on an account: a bank's, or one of assets without a role."""
+        role = self.role(account)
+        return role is Role.BANK or (role is None and self.is_asset(account))
+
+    def is_income(self, account: str) -> bool:
+        """Whether an account is one of income, those without a role too."""
+        return account.startswith(self._income)
 
     def is_expense(self, account: str) -> bool:
         """Whether an account is one of expenses, those without a role too."""

@@ -221,7 +221,7 @@ def _beside(
         number, of = weight(posting)
         if of != currency:
             continue
-        if role is Role.BANK or (role is None and posting.account.startswith("Assets:")):
+        if roles.is_bank(posting.account):
             bank += number
         else:
             costs.append((role.value if role is not None else posting.account, number))

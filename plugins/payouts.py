@@ -115,7 +115,7 @@ def _read(entry: Transaction, roles: RoleMap) -> _Spoken:
             if pocket is Pocket.MAIN:
                 lines.append(posting)
         else:
-            under_way |= role is Role.BANK or (role is None and posting.account.startswith("Assets:"))
+            under_way |= roles.is_bank(posting.account)
     return _Spoken(entry, only_moves and under_way, tuple(lines))
 
 

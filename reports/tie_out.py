@@ -387,7 +387,7 @@ def _outside(record: Record, roles: RoleMap) -> dict[str, Decimal]:
     for posting in record.entry.postings:
         account, amount = posting.account, weight(posting).number
         if amount < 0 and posting.cost is None and roles.role(account) is None:
-            lines["overpaid" if account.startswith("Income:") else "private"] -= amount
+            lines["overpaid" if roles.is_income(account) else "private"] -= amount
     return dict(lines)
 
 

@@ -203,7 +203,7 @@ def _cash(span: Span, record: Record) -> Decimal:
             weight(posting).number
             for posting in record.entry.postings
             if posting.cost is None
-            and posting.account.startswith("Assets:")
+            and roles.is_asset(posting.account)
             and roles.role(posting.account) not in {Role.STOCK, Role.INBOUND}
         ),
         ZERO,
