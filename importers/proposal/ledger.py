@@ -10,7 +10,7 @@ from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.sums import solve
-from millilot.importers.proposal.words import COSTS, FALLING, RISING, event_of, kind_of_cost, slug
+from millilot.importers.proposal.words import COSTS, FALLING, NAMED, RISING, event_of, name_of, slug
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -18,11 +18,12 @@ if TYPE_CHECKING:
 
     from millilot.importers.proposal.findings import Finding
 
-_SALE = frozenset({"price", "postage", "discount", "tax", "tax-remitted"})
+_SALE = frozenset({"price", "postage", "extra", "discount", "tax", "tax-remitted"})
 #: What a part of a sale is when it goes back.
 _BACK = {
     "price": "refund",
     "postage": "refund",
+    "extra": "refund",
     "refund": "refund",
     "tax": "refund-tax",
     "refund-tax": "refund-tax",
@@ -37,7 +38,7 @@ _OUT = frozenset(
     {"fee", "ads", "label", "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"}
 )
 _IN = frozenset(
-    {"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
+    {"price", "postage", "extra", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
@@ -369,6 +370,11 @@ class _Proposer:
             column = self.roles.one(role)
             if column is not None and column is not amount and not column.is_zero:
                 self._put(f"columns.{role}", column)
+        extras = [each for each in self.roles.all("extra") if each is not amount and not each.is_zero]
+        if extras:
+            sure = all(self.roles.scores[each.heading] >= 0.9 for each in extras)
+            certainty = Certainty.SURE if sure else Certainty.GUESSED
+            self.draft.put("columns.extras", [each.heading for each in extras], certainty, "by heading")
         tax = self.roles.one("tax")
         price = self.roles.one("price")
         if price is not None and price is not amount and not price.is_zero and not self.two_columns:
@@ -392,7 +398,8 @@ class _Proposer:
         inside = outside = 0
         for row, number in enumerate(tax.numbers):
             if number and amount.numbers[row] is not None:
-                goods = (price.numbers[row] or 0) + ((postage.numbers[row] or 0) if postage else 0)
+                others = filter(None, (postage, *self.roles.all("extra")))
+                goods = sum((each.numbers[row] or ZERO for each in others), price.numbers[row] or ZERO)
                 inside += amount.numbers[row] == goods + number
                 outside += amount.numbers[row] == goods
         self.draft.put(
@@ -427,7 +434,7 @@ class _Proposer:
         if self.detail is None:
             kinds = {event_of(word)[0] for word in self.type.values}
             named = {word for word in self.type.values if event_of(word)[0] == "price"}
-            parts = kinds & {"postage", "tax"}
+            parts = kinds & {"postage", "extra", "tax"}
             return (
                 bool(parts)
                 and bool(named)
@@ -439,7 +446,7 @@ class _Proposer:
         for word, detail in self._pairs():
             if event_of(word)[0] in {"price", ""}:
                 parts.add(event_of(detail)[0])
-        return "price" in parts and len(parts & {"postage", "tax", "fee", "price", "discount"}) >= 2
+        return "price" in parts and len(parts & {"postage", "extra", "tax", "fee", "price", "discount"}) >= 2
 
     def _by_amount(self) -> bool:
         assert self.type is not None  # noqa: S101
@@ -494,7 +501,7 @@ class _Proposer:
             if not meant and kind == "price" and self._lowers(rows):
                 # Nobody knows the word, but it is taken off a sale.
                 meant = "fee"
-            grouped[meant, slug(detail) if meant in COSTS and detail else ""].append(detail)
+            grouped[meant, slug(detail) if meant in NAMED and detail else ""].append(detail)
         for (meant, _), texts in grouped.items():
             every = [row for text in texts for row in details[text]]
             named = [text for text in texts if text] or None
@@ -538,7 +545,7 @@ class _Proposer:
             type=[word] if word else None,
             detail=details,
             **{"is": kind},
-            kind=kind_of_cost(kind, " ".join(details[:1]) if details else word) if kind in COSTS else None,
+            kind=name_of(kind, " ".join(details[:1]) if details else word),
             account=account,
             reversed=turned or None,
         )
@@ -627,7 +634,7 @@ class _Proposer:
                 type=[word] if word else None,
                 detail=details,
                 **{"is": kind},
-                kind=kind_of_cost(kind, " ".join(details) if details else word) if kind == "fee" else None,
+                kind=name_of(kind, " ".join(details) if details else word),
             )
             return
         place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
@@ -673,7 +680,7 @@ class _Proposer:
             for row, amount in zip(rows, amounts, strict=True)
         ):
             return "fee-refund"
-        parts = ("price", "postage", "tax", "discount")
+        parts = ("price", "postage", "extra", "tax", "discount")
         if all(
             amount < 0
             and brought[order.cells[row], "price"]
@@ -784,5 +791,5 @@ def _values(draft: Draft) -> set[object]:
 
 def _place(kind: str) -> int:
     """Return where a kind stands in a profile: sales first, payouts last."""
-    order = ("price", "postage", "discount", "tax", "tax-remitted", "fee", "ads", "label", "refund")
+    order = ("price", "postage", "extra", "discount", "tax", "tax-remitted", "fee", "ads", "label", "refund")
     return order.index(kind) if kind in order else len(order)

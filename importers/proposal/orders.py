@@ -244,7 +244,7 @@ class _Proposer:
             lowers = sign < 0 or (finder.role(name, best) == "discount" and finder.is_above_zero(name))
             words.append(f"{'-' if lowers else '+'} {finder.label(name)}")
         self.draft.notes.append(f'"{net}" = {" ".join(words).removeprefix("+ ")}.')
-        self._place_raising(net)
+        self._place_raising()
         self._left_out(solution.signs, finder)
 
     def _term(self, name: str, sign: int, best: Found, finder: SumFinder, *, certain: bool) -> None:
@@ -257,6 +257,8 @@ class _Proposer:
             self._put("columns.unit-price", heading, "times the quantity it is part of the sum", sure=certain)
         elif role in {"price", "postage"}:
             self._put(f"columns.{role}", heading, because, sure=certain and self.roles.role(heading) == role)
+        elif role == "extra" and not lowers:
+            self._extra(heading, because, sure=certain)
         elif role == "tax":
             self._put("columns.tax", heading, because, sure=certain)
             self._put("tax.remitted", False, "the net amount has the tax in it", sure=certain)
@@ -301,14 +303,21 @@ class _Proposer:
             because=because,
         )
 
-    def _place_raising(self, net: str) -> None:
-        """Put down one unknown column as postage where no other is; of more, say that the rows are refused."""
+    def _place_raising(self) -> None:
+        """Put down one unknown column as postage where no other is, and more as what the buyer paid besides."""
+        because = "added in the sum, and nothing else is known of it"
         for heading in self.raising:
             if self.draft.value("columns.postage") is None:
-                because = "added in the sum, and nothing else is known of it"
                 self.draft.guess("columns.postage", heading, because)
             else:
-                self.draft.gap(f'"{heading}" raises "{net}", but no key is known for it; its rows are refused.')
+                self._extra(heading, because, sure=False)
+
+    def _extra(self, heading: str, because: str, *, sure: bool) -> None:
+        """Put down one more column of what the buyer paid besides; one guess among them makes all a guess."""
+        known = self.draft.finding("columns.extras")
+        headings = [*known.value, heading] if known is not None else [heading]
+        sure = sure and (known is None or known.certainty is Certainty.SURE)
+        self._put("columns.extras", headings, because, sure=sure)
 
     def _left_out(self, signs: Mapping[str, int], finder: SumFinder) -> None:
         """Put down what is no part of the sum: tax handed on, refunds that come later, columns of zeros."""
@@ -327,15 +336,18 @@ class _Proposer:
                 self._amount_outside(column, role, finder)
 
     def _zero_outside(self, column: Column, role: str) -> None:
+        because = "its heading; it is empty or 0 in every row"
         if role == "postage":
-            self.draft.guess("columns.postage", column.heading, "its heading; it is empty or 0 in every row")
+            self.draft.guess("columns.postage", column.heading, because)
+        elif role == "extra":
+            self._extra(column.heading, because, sure=False)
         elif role in {"fee", "ads", "label"}:
             self._fee(column.heading, role, lowers=True, sign=-1, certain=False)
 
     def _amount_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "discount":
             self.draft.notes.append(f'"{column.heading}" is left out: the sum holds without it.')
-        elif role in {"postage", "fee", "ads", "label"}:
+        elif role in {"postage", "extra", "fee", "ads", "label"}:
             net = self.draft.value("columns.net")
             self.draft.notes.append(f'"{column.heading}" is no part of "{net}"; it is left out.')
         elif role == "" and finder.explains_gross(column.heading):
@@ -392,12 +404,14 @@ class _Proposer:
         if not all(names) or self.draft.value("refund.tax"):
             return
         refund, price, tax = (self.evidence.of(name).numbers for name in names)
-        others = [self.draft.value(key) for key in ("columns.postage", "columns.discount")]
-        postage, discount = (self.evidence.of(name).numbers if name else (None,) * len(tax) for name in others)
+        names = [self.draft.value(key) for key in ("columns.postage", "columns.discount")]
+        postage, discount = (self.evidence.of(name).numbers if name else (None,) * len(tax) for name in names)
+        extras = [self.evidence.of(name).numbers for name in self.draft.value("columns.extras") or ()]
         found = {True: 0, False: 0}
-        for back, item, taxed, posted, off in zip(refund, price, tax, postage, discount, strict=True):
+        for row, (back, item, taxed) in enumerate(zip(refund, price, tax, strict=True)):
+            off = discount[row]
             if back and item and taxed:
-                paid = item + (posted or ZERO)
+                paid = item + sum((numbers[row] or ZERO for numbers in (postage, *extras)), ZERO)
                 for whole in {paid, paid - abs(off or ZERO)}:
                     found[True] += abs(back) == whole + taxed
                     found[False] += abs(back) == whole
@@ -415,10 +429,7 @@ class _Proposer:
         if orders.several:
             mode, because, sure = finder.mode_by_values()
             self._put("file.order-amounts", mode, because, sure=sure)
-        for role in ("postage", "tax"):
-            column = self.roles.one(role)
-            if column is not None and column.holds is not Holds.NOTHING:
-                self._by_heading(f"columns.{role}", column)
+        self._charges_by_heading()
         if self.draft.value("columns.tax"):
             self.draft.guess(
                 "tax.remitted", value=True, because="most channels hand it on; nothing in the file tells"
@@ -432,6 +443,16 @@ class _Proposer:
             column = self.roles.one(role)
             if column is not None:
                 self._refund_outside(column, role)
+
+    def _charges_by_heading(self) -> None:
+        """Put down what the buyer paid besides the goods."""
+        for role in ("postage", "tax"):
+            column = self.roles.one(role)
+            if column is not None and column.holds is not Holds.NOTHING:
+                self._by_heading(f"columns.{role}", column)
+        for extra in self.roles.all("extra"):
+            if extra.holds is not Holds.NOTHING:
+                self._extra(extra.heading, "its heading", sure=self.roles.scores[extra.heading] >= 0.9)
 
     def _net_by_heading(self, finder: SumFinder) -> None:
         net = self.roles.one("net")

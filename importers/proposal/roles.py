@@ -18,6 +18,7 @@ AMOUNTS = frozenset(
         "unit_price",
         "discount",
         "postage",
+        "extra",
         "tax",
         "tax_withheld",
         "gross",
@@ -50,7 +51,7 @@ _HELD: tuple[tuple[frozenset[str], Mapping[Holds, float]], ...] = (
 )
 #: Roles that more than one column may have.
 _MANY = frozenset(
-    {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "time", "gross", PRIVATE}
+    {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "extra", "time", "gross", PRIVATE}
 )
 #: Below this a heading says too little.
 _LEAST = 0.4

@@ -914,6 +914,43 @@ Order,Date,Item,Item price,Postage,Sales tax,Selling fee,Refunded,Refunded on,Ne
     },
 )
 
+# What the buyer paid besides; the heading of one says so, and the sum tells of the other.
+CASES["gift wrap"] = Case(
+    """\
+Order,Order date,Item,Item price,Delivery,Gift wrap,Handling,Commission,Refund,Refund date,Order earnings
+1,2026-03-14,Cedar Hour 5 ml,12.00,4.00,1.50,0.50,1.80,0.00,,16.20
+2,2026-03-15,Quiet Reed 2 ml,8.00,4.00,0.00,0.60,1.26,0.00,,11.34
+3,2026-03-16,Cedar Hour 2 ml,6.00,0.00,1.25,0.00,0.73,7.25,2026-03-20,-0.73
+""",
+    keys={
+        "columns.price": "Item price", "columns.postage": "Delivery", "columns.extras": ["Gift wrap", "Handling"],
+        "columns.net": "Order earnings",
+    },
+    fees={"Commission": ("fees", "positive")},
+    # 12 + 8 + 6, and 1.50 + 1.25 + 0.50 + 0.60 besides.
+    sums={
+        "sales": "29.85", "postage": "8", "fees": "3.79", "refunds": "7.25", "balance": "26.81", "cedar": "7", "reed": "2",
+    },
+)
+
+# The same as amounts of their own; what is given back of it is a refund.
+CASES["gift wrap by amounts"] = Case(
+    """\
+Date,Order,Type,Amount type,Item,Amount
+2026-03-14,A1,Order,Item price,Cedar Hour 5 ml,12.00
+2026-03-14,A1,Order,Gift wrap,,1.50
+2026-03-14,A1,Order,Delivery,,4.00
+2026-03-14,A1,Order,Commission,,-1.80
+2026-03-15,A2,Order,Item price,Quiet Reed 2 ml,8.00
+2026-03-15,A2,Order,Commission,,-0.80
+2026-03-18,A1,Refund,Gift wrap,,-1.50
+""",
+    keys={"file.row": "component", "columns.detail": "Amount type", "columns.title": "Item"},
+    sums={
+        "sales": "21.5", "postage": "4", "fees": "2.6", "refunds": "1.5", "balance": "21.4", "cedar": "5", "reed": "2",
+    },
+)
+
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
 31.03.2026;LANTERN PAYOUT P-9 DANKE;40,00;;140,00

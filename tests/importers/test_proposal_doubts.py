@@ -483,7 +483,7 @@ def test_an_account_for_another_currency(seller: Seller) -> None:
     assert f"The books open {CHANNEL} for USD, but the file is in EUR." in seller.findings(file)["notes"]
 
 
-def test_a_second_column_that_raises_the_net_amount_has_no_key(seller: Seller) -> None:
+def test_a_second_column_that_raises_the_net_amount_is_guessed_as_paid_besides(seller: Seller) -> None:
     file = seller.file(
         "Order,Date,Item,Price,Shipping,Zorbling,Fee,Net\n"
         "1,2026-03-04,Cedar Hour 5 mL,12.00,4.00,0.00,1.20,14.80\n"
@@ -493,7 +493,28 @@ def test_a_second_column_that_raises_the_net_amount_has_no_key(seller: Seller) -
     )
     found = seller.findings(file)
     assert of(found, "columns.postage")[0] == "Shipping"
-    assert not found["complete"]
-    assert found["gaps"] == ['"Zorbling" raises "Net", but no key is known for it; its rows are refused.']
+    extras, certainty, because = of(found, "columns.extras")
+    assert (extras, certainty) == (["Zorbling"], "guessed")
+    assert because == "added in the sum, and nothing else is known of it"
     outcome = seller.run_import(file)
-    assert (outcome["new"], outcome["refused"]) == (2, 2)
+    assert (outcome["new"], outcome["refused"]) == (4, 0)
+    # 12 + 15 + 15 + 12, and 2 + 2 besides.
+    assert seller.sums() == {
+        "sales": "58", "postage": "11", "fees": "5.4", "balance": "63.6", "cedar": "10", "reed": "10",
+    }
+
+
+def test_a_charge_that_lowers_the_net_amount_is_none_of_the_buyer(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Item,Price,Shipping,Handling,Fee,Net\n"
+        "1,2026-03-04,Cedar Hour 5 mL,12.00,4.00,0.30,1.20,14.50\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,0.00,0.35,1.50,13.15\n"
+        "3,2026-03-06,Quiet Reed 5 mL,15.00,3.00,0.40,1.50,16.10\n"
+    )
+    found = seller.findings(file)
+    assert all(finding["key"] != "columns.extras" for finding in found["findings"])
+    seller.run_import(file)
+    # 1.20 + 1.50 + 1.50 and 0.30 + 0.35 + 0.40.
+    assert seller.sums() == {
+        "sales": "42", "postage": "7", "fees": "5.25", "balance": "43.75", "cedar": "5", "reed": "10",
+    }
