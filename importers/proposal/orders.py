@@ -440,9 +440,9 @@ class _Proposer:
             if column.holds is not Holds.NOTHING:
                 self._fee_by_heading(column)
         for role in ("refund", "refund_tax", "refund_fee"):
-            column = self.roles.one(role)
-            if column is not None:
-                self._refund_outside(column, role)
+            refunded = self.roles.one(role)
+            if refunded is not None:
+                self._refund_outside(refunded, role)
 
     def _charges_by_heading(self) -> None:
         """Put down what the buyer paid besides the goods."""
