@@ -139,7 +139,7 @@ class _Proposer:
         return pattern
 
     def _same_day(self, first: int, second: int) -> bool:
-        ordered = self.roles.one("ordered") or self.roles.one("date")
+        ordered = self.roles.one("ordered") or self.roles.one("date") or self.roles.one("paid")
         return ordered is not None and ordered.cells[first][:10] == ordered.cells[second][:10]
 
     # Days.
@@ -152,16 +152,14 @@ class _Proposer:
                 "columns.ordered", ordered.heading, "its heading", sure=self.roles.scores[ordered.heading] >= 0.9
             )
         else:
-            free = [column for column in days if self.roles.role(column.heading) in {"date", ""}]
-            others = [
-                column for column in days if self.roles.role(column.heading) in {"settled", "paid_out", "shipped"}
-            ]
-            column = next(iter([*free, *others]), None)
+            by_role = (("date", ""), ("paid",), ("settled", "paid_out", "shipped"))
+            fitting = [each for roles in by_role for each in days if self.roles.role(each.heading) in roles]
+            column = next(iter(fitting), None)
             if column is None:
                 self.draft.missing("columns.ordered", "no column holds days")
             else:
                 only = "the only column of days" if len(days) == 1 else "the column of days that is left"
-                sure = len(days) == 1 and column.meanings.get("date", 0) >= 0.9
+                sure = len(days) == 1 and max(column.meanings.get(name, 0) for name in ("date", "paid")) >= 0.9
                 self._put("columns.ordered", column.heading, only, sure=sure)
         taken = self.draft.value("columns.ordered")
         for role, key in (("settled", "settled"), ("paid_out", "paid-out"), ("shipped", "shipped")):
@@ -173,6 +171,37 @@ class _Proposer:
                 empty = len(column.cells) - column.filled
                 because = f"its heading; empty in {empty} row(s): to pour" if empty else "its heading"
             self._put(f"columns.{key}", column.heading, because, sure=self.roles.scores[column.heading] >= 0.9)
+        self._paid(taken)
+
+    def _paid(self, ordered: str | None) -> None:
+        """Put down a day of payment as the day of the payout only if the payouts say that it is theirs."""
+        column, payout = self.roles.one("paid"), self.roles.one("payout")
+        if column is None or column.heading == ordered or column.holds is not Holds.DAYS:
+            return
+        pays = self._pays(column, payout, ordered) if payout is not None else None
+        if self.draft.value("columns.paid-out") is not None or pays is None:
+            self.draft.notes.append(f'"{column.heading}" is taken for the day the buyer paid; it is left out.')
+            return
+        because = "all orders of a payout have the same day there"
+        self._put("columns.paid-out", column.heading, because, sure=pays)
+
+    def _pays(self, column: Column, payout: Column, ordered: str | None) -> bool | None:
+        """Return whether a column surely has the days of payouts, None when it has not.
+
+        The orders of a payout are of several days, and what their buyers paid as well; the payout is of one.
+        """
+        days: defaultdict[str, set[str]] = defaultdict(set)
+        ordered_on: defaultdict[str, set[str]] = defaultdict(set)
+        of_order = self.evidence.of(ordered).cells if ordered else ("",) * len(column.cells)
+        for number, day, first in zip(payout.cells, column.cells, of_order, strict=True):
+            if bool(number) is not bool(day):
+                return None
+            if number:
+                days[number].add(day)
+                ordered_on[number].add(first[:10])
+        if not days or any(len(each) > 1 for each in days.values()):
+            return None
+        return any(len(each) > 1 for each in ordered_on.values())
 
     # Texts.
 

@@ -50,7 +50,7 @@ def propose_payouts(evidence: Evidence, draft: Draft, digits: int) -> str:
     """Put down the keys of a file of payouts; return what a row is, in words."""
     roles = assign(evidence.columns, without=_NOT_HERE)
     draft.sure("file.row", "payout", "no column is about an order, and each row has a payout of its own")
-    date = roles.one("paid_out") or roles.one("date") or roles.one("settled")
+    date = next(filter(None, map(roles.one, ("paid_out", "paid", "date", "settled"))), None)
     if date is None:
         date = next((column for column in evidence.columns if column.holds is Holds.DAYS), None)
     if date is None:

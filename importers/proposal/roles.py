@@ -11,7 +11,7 @@ from millilot.importers.proposal.headings import PRIVATE
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-_DAYS = frozenset({"ordered", "date", "settled", "paid_out", "shipped", "refund_date", "delivered"})
+_DAYS = frozenset({"ordered", "date", "settled", "paid_out", "paid", "shipped", "refund_date", "delivered"})
 AMOUNTS = frozenset(
     {
         "price",
