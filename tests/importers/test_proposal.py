@@ -383,7 +383,8 @@ CASES["payment service"] = Case(
     keys={
         "currency": "GBP", "file.row": "event", "columns.amount": "Gross", "columns.net": "Net",
         "columns.event": "Transaction ID", "columns.parent": "Reference transaction ID",
-        "status.pending": ["Pending"], "dates.format": "%d/%m/%Y",
+        "status.pending": ["Pending"], "dates.format": ["%d/%m/%Y %H:%M:%S", "%d/%m/%Y"],
+        "dates.zone": "UTC", "dates.times": {"Date": ["Time"]},
     },
     fees={"Fee": ("fees", "negative")},
     events={
