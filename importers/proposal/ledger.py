@@ -114,6 +114,8 @@ class _Proposer:
         self.detail = self._find_detail()
         self.title = self.roles.one("title") or self._title_of_prices()
         self.amounts: tuple[Decimal | None, ...] = ()
+        #: What is the price where no word of a sale says so, by type.
+        self.price_details: dict[str, str] = {}
         self.two_columns = False
         self.inverted = False
 
@@ -121,6 +123,7 @@ class _Proposer:
         assert self.type is not None  # noqa: S101  # else it is no ledger
         self._columns()
         self._amount()
+        self._find_price_details()
         component = self._is_component()
         self.inverted = self._is_inverted()
         words = "one row an amount" if component else "one row an event"
@@ -426,6 +429,34 @@ class _Proposer:
             pairs[word, detail].append(row)
         return dict(pairs)
 
+    def _find_price_details(self) -> None:
+        """Find the word for the price of a sale that has none: the only one in each order that just raises it.
+
+        What sounds like a cost and raises the account is not given back where it was never taken.
+        """
+        order = self.roles.one("order")
+        by_type: defaultdict[str, dict[str, list[int]]] = defaultdict(dict)
+        for (word, detail), rows in self._pairs().items():
+            by_type[word][detail] = rows
+        for word, details in by_type.items():
+            kinds = {detail: event_of(detail)[0] for detail in details}
+            if order is None or event_of(word)[0] != "price" or "" in details or "price" in kinds.values():
+                continue
+            orders = {order.cells[row] for rows in details.values() for row in rows}
+            fitting = [
+                detail
+                for detail, rows in details.items()
+                if kinds[detail] in {"", *COSTS}
+                and all((self.amounts[row] or 0) > 0 for row in rows)
+                and {order.cells[row] for row in rows} == orders
+            ]
+            if len(fitting) == 1 and self.amounts:
+                self.price_details[word] = fitting[0]
+
+    def _detail_of(self, word: str, detail: str) -> tuple[str, float]:
+        """Return what a detail means beside a type, and how well it fits."""
+        return ("price", 0.5) if self.price_details.get(word) == detail else event_of(detail)
+
     def _is_component(self) -> bool:
         """Whether a row is one amount of a sale."""
         order = self.roles.one("order")
@@ -445,7 +476,7 @@ class _Proposer:
         parts = set()
         for word, detail in self._pairs():
             if event_of(word)[0] in {"price", ""}:
-                parts.add(event_of(detail)[0])
+                parts.add(self._detail_of(word, detail)[0])
         return "price" in parts and len(parts & {"postage", "extra", "tax", "fee", "price", "discount"}) >= 2
 
     def _by_amount(self) -> bool:
@@ -472,7 +503,7 @@ class _Proposer:
     def _rules_of(self, word: str, details: dict[str, list[int]]) -> None:
         """Put down what a type means, by its details where those tell more."""
         kind, score = event_of(word)
-        by_detail = {detail: event_of(detail) for detail in details if detail}
+        by_detail = {detail: self._detail_of(word, detail) for detail in details if detail}
         told = [detail for detail, (of_detail, _) in by_detail.items() if of_detail]
         few = 0 < len(by_detail) <= _MOST_DETAILS and len(told) * 2 >= len(by_detail)
         inside = {by_detail[detail][0] for detail in told}

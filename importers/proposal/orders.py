@@ -49,7 +49,10 @@ class _Proposer:
         orders = self._group(order)
         statuses = propose_statuses(self.roles, self.draft)
         booked = [
-            row for row in range(len(orders.numbers)) if statuses.get(row) not in {"skip", "pending", "cancelled"}
+            row
+            for row in range(len(orders.numbers))
+            # A status that nobody knows says nothing of whether the amounts are those of a sale.
+            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""}
         ]
         self._texts()
         self._money(orders, set(booked))

@@ -952,6 +952,54 @@ Date,Order,Type,Amount type,Item,Amount
     },
 )
 
+# The word for the price is one for a cost elsewhere; in each sale it is what raises the account.
+CASES["a price by another word"] = Case(
+    """\
+Date,Order,Type,Amount type,Item,Amount
+2026-03-14,A1,Order,Vial charge,Cedar Hour 5 ml,12.00
+2026-03-14,A1,Order,Delivery,,4.00
+2026-03-14,A1,Order,Commission,,-1.80
+2026-03-15,A2,Order,Vial charge,Quiet Reed 2 ml,8.00
+2026-03-15,A2,Order,Commission,,-0.80
+""",
+    keys={"file.row": "component", "columns.detail": "Amount type"},
+    sums={"sales": "20", "postage": "4", "fees": "2.6", "balance": "21.4", "cedar": "5", "reed": "2"},
+)
+
+# No heading says which amount reached the bank; the others add up to it.
+CASES["payouts by their sum"] = Case(
+    """\
+Statement no.,Statement date,Sent to bank on,Gross sales,Refunds,Marketplace fees,Zorbling
+S-1,"Feb 28, 2026","Mar 3, 2026","$1,204.00",($31.00),($140.22),"$1,032.78"
+S-2,"Mar 15, 2026","Mar 18, 2026",$310.25,$0.00,($36.10),$274.15
+S-3,"Mar 31, 2026","Apr 2, 2026",$0.00,($25.00),$2.75,($22.25)
+""",
+    keys={"file.row": "payout", "columns.net": "Zorbling", "columns.date": "Sent to bank on"},
+    fees={"Marketplace fees": ("fees", "negative")},
+    # 1032.78 + 274.15 - 22.25
+    sums={"transit": "1284.68", "balance": "-1284.68"},
+)
+
+# One of four orders has a status nobody knows and no net amount; the others tell what makes it.
+CASES["one odd order of four"] = Case(
+    """\
+Order,Order date,Item,Price,Coupon,Postage,VAT,Commission,Card handling,Refund amount,Refunded on,Left for you,State
+1,2026-03-14,Cedar Hour 5ml,20.00,(2.00),3.00,4.20,2.15,0.85,0.00,,22.20,Complete
+2,2026-03-15,Quiet Reed 10 ml,36.00,0.00,3.00,7.80,3.60,1.40,-18.00,2026-03-20,23.80,Complete
+3,2026-03-16,Quiet Reed 5 ml,9.50,0.00,0.00,1.90,1.00,0.55,0.00,,9.85,Complete
+4,2026-03-17,Cedar Hour 5 ml,12.00,0.00,3.00,3.00,0.00,0.00,0.00,,0.00,Zorbled
+""",
+    keys={"columns.net": "Left for you", "tax.remitted": False, "refund.in-net": True, "columns.discount": "Coupon"},
+    fees={"Commission": ("fees", "positive"), "Card handling": ("fees", "positive")},
+    # 18 + 36 + 9.50; 22.20 + 23.80 + 9.85
+    sums={
+        "sales": "63.5", "postage": "6", "tax": "13.9", "fees": "9.55", "refunds": "18", "balance": "55.85",
+        "cedar": "5", "reed": "15",
+    },
+    refused=1,
+    status=1,
+)
+
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
 31.03.2026;LANTERN PAYOUT P-9 DANKE;40,00;;140,00
