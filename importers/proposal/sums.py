@@ -80,9 +80,9 @@ def solve(
 
 
 def _stretches(rows: int, columns: int) -> Iterator[list[int]]:
-    """Yield the places of some rows at a time: of a long file rows that follow each other, else all but one."""
+    """Yield the places of some rows at a time: of a long file some that follow each other, else all but one."""
     size = max((columns + 1) // 2 + 2, 3)
-    if 4 <= rows <= size:
+    if 4 <= rows <= 2 * size:
         yield from ([place for place in range(rows) if place != odd] for odd in range(rows))
     else:
         step = max(size // 2, 1)
