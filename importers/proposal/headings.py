@@ -72,7 +72,7 @@ _ABOUT = {
     "label": (0.48, re.compile(r"\b(?:labels?|\w*etikett\w*|etiquettes?|etiquetas?|etichett\w*)\b")),
     "ads": (
         0.47,
-        re.compile(r"\b(?:ads?|advert\w*|promoted|werbe\w*|werbung|publicit\w*|publicidad|pubblicita)\b"),
+        re.compile(r"\b(?:ads?|advert\w*|werbe\w*|werbung|publicit\w*|publicidad|pubblicita)\b"),
     ),
     "fee": (0.46, re.compile(rf"{_FEE.pattern}|\b(?:cut|processing|charges?|kommission|entgelt\w*)\b")),
     "discount": (

@@ -455,7 +455,10 @@ class _Proposer:
 
     def _detail_of(self, word: str, detail: str) -> tuple[str, float]:
         """Return what a detail means beside a type, and how well it fits."""
-        return ("price", 0.5) if self.price_details.get(word) == detail else event_of(detail)
+        known = self.price_details
+        # What is the price in a sale is the price that goes back in a refund.
+        is_price = known.get(word) == detail or (event_of(word)[0] == "refund" and detail in known.values())
+        return ("price", 0.5) if is_price else event_of(detail)
 
     def _is_component(self) -> bool:
         """Whether a row is one amount of a sale."""

@@ -79,7 +79,7 @@ _ABOUT = (
     (
         "ads",
         (
-            r"adverts?|advertis\w*|ads?|promoted|werbe\w*|werbung|publicit\w*|publicidad|pubblicita|reclame|advertentie\w*",
+            r"adverts?|advertis\w*|ads?|werbe\w*|werbung|publicit\w*|publicidad|pubblicita|reclame|advertentie\w*",
         ),
     ),
     (

@@ -346,7 +346,7 @@ Date,Transaction type,Order ID,Item,Amount
 # Amounts of a settlement, one a row.
 CASES["components"] = Case(
     """\
-settlement-id,deposit-date,total-amount,transaction-type,order-id,amount-description,amount,posted-date,item
+statement no,paid out on,paid out,kind of entry,order,kind of amount,amount,booked on,item
 S-77,2026-03-16,12.75,,,,,,
 S-77,,,Order,1001,Principal,12.00,2026-03-04,Cedar Hour 5 mL
 S-77,,,Order,1001,Shipping,4.00,2026-03-04,Cedar Hour 5 mL
@@ -360,9 +360,9 @@ S-77,,,Other,,Subscription fee,-1.20,2026-03-10,
 S-77,,,Other,,Advertising,2.00,2026-03-10,
 """,
     keys={
-        "file.row": "component", "columns.type": "transaction-type", "columns.detail": "amount-description",
-        "columns.total": "total-amount", "columns.payout": "settlement-id", "columns.date": "posted-date",
-        "columns.paid-out": "deposit-date", "columns.order": "order-id",
+        "file.row": "component", "columns.type": "kind of entry", "columns.detail": "kind of amount",
+        "columns.total": "paid out", "columns.payout": "statement no", "columns.date": "booked on",
+        "columns.paid-out": "paid out on", "columns.order": "order",
     },
     sums={
         "sales": "12", "postage": "4", "fees": "3.25", "refunds": "2", "ads": "-2", "transit": "12.75", "cedar": "5",
@@ -372,23 +372,23 @@ S-77,,,Other,,Advertising,2.00,2026-03-10,
 # A payment service: statuses, authorisations, a private payment, fees beside the gross.
 CASES["payment service"] = Case(
     """\
-"Date","Time","Time zone","Name","Type","Status","Currency","Gross","Fee","Net","Transaction ID","Reference transaction ID","Item title","Balance"
+"Date","Time","Time zone","Name","Type","Status","Currency","Gross","Fee","Net","Entry no","Refers to","What for","Balance"
 "04/03/2026","10:00:00","GMT","Ann Onymous","Authorisation","Completed","GBP","16.00","0.00","16.00","A1","","Cedar Hour 5 mL","0.00"
 "04/03/2026","10:05:00","GMT","Ann Onymous","Payment received","Completed","GBP","16.00","-0.90","15.10","T1","A1","Cedar Hour 5 mL","15.10"
 "05/03/2026","09:00:00","GMT","Bo Onymous","Payment received","Pending","GBP","12.00","0.00","12.00","T2","","Cedar Hour 5 mL","15.10"
-"16/03/2026","08:00:00","GMT","Di Onymous","Friends and family","Completed","GBP","50.00","0.00","50.00","T4","","","65.10"
+"16/03/2026","08:00:00","GMT","Di Onymous","Sent by a friend","Completed","GBP","50.00","0.00","50.00","T4","","","65.10"
 "19/03/2026","12:00:00","GMT","Ann Onymous","Payment refund","Completed","GBP","-4.00","0.10","-3.90","T5","T1","Cedar Hour 5 mL","61.20"
 "31/03/2026","06:00:00","GMT","","Bank transfer","Completed","GBP","-61.20","0.00","-61.20","T6","","","0.00"
 """,
     keys={
         "currency": "GBP", "file.row": "event", "columns.amount": "Gross", "columns.net": "Net",
-        "columns.event": "Transaction ID", "columns.parent": "Reference transaction ID",
+        "columns.event": "Entry no", "columns.parent": "Refers to",
         "status.pending": ["Pending"], "dates.format": ["%d/%m/%Y %H:%M:%S", "%d/%m/%Y"],
         "dates.zone": "UTC", "dates.times": {"Date": ["Time"]},
     },
     fees={"Fee": ("fees", "negative")},
     events={
-        "Authorisation": "skip", "Payment received": "price", "Friends and family": "private",
+        "Authorisation": "skip", "Payment received": "price", "Sent by a friend": "private",
         "Payment refund": "refund", "Bank transfer": "payout",
     },
     sums={"sales": "16", "fees": "0.8", "refunds": "4", "owner": "50", "transit": "61.2", "cedar": "5"},
@@ -961,9 +961,13 @@ Date,Order,Type,Amount type,Item,Amount
 2026-03-14,A1,Order,Commission,,-1.80
 2026-03-15,A2,Order,Vial charge,Quiet Reed 2 ml,8.00
 2026-03-15,A2,Order,Commission,,-0.80
+2026-03-18,A2,Refund,Vial charge,Quiet Reed 2 ml,-3.00
+2026-03-18,A2,Refund,Commission,,0.30
 """,
     keys={"file.row": "component", "columns.detail": "Amount type"},
-    sums={"sales": "20", "postage": "4", "fees": "2.6", "balance": "21.4", "cedar": "5", "reed": "2"},
+    sums={
+        "sales": "20", "postage": "4", "fees": "2.3", "refunds": "3", "balance": "18.7", "cedar": "5", "reed": "2",
+    },
 )
 
 # No heading says which amount reached the bank; the others add up to it.
