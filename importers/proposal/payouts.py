@@ -12,6 +12,8 @@ from millilot.importers.proposal.words import slug
 _NOT_HERE = frozenset(
     {"type", "detail", "title", "sku", "unit_price", "credit", "debit", "balance", "refund_date", "order"}
 )
+#: What texts in a file of payouts may be.
+_BESIDE = frozenset({"payout", "period", "status", "currency", "private"})
 #: Into how many parts an amount is split to be summed, whatever the currency.
 _FINEST = 1000
 _SIGNS = {
@@ -45,7 +47,7 @@ def is_payouts(evidence: Evidence) -> bool:
         for column in evidence.columns
         if column.holds in {Holds.TEXT, Holds.WORDS} and (len(column.values) > 1 or len(column.cells) == 1)
     ]
-    return all(roles.role(column.heading) in {"payout", "status", "currency", "private"} for column in texts)
+    return all(roles.role(column.heading) in _BESIDE for column in texts)
 
 
 def propose_payouts(evidence: Evidence, draft: Draft, digits: int) -> str:

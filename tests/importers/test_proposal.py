@@ -1004,6 +1004,21 @@ Order,Order date,Item,Price,Coupon,Postage,VAT,Commission,Card handling,Refund a
     status=1,
 )
 
+# A period that is no day; a month as German banks write it.
+CASES["payouts of periods"] = Case(
+    """\
+Auszahlungsnummer;Ausgezahlt am;Zeitraum;Umsatz brutto;Gebühren;Erstattungen;Netto
+AZ-1;5. Mrz 2026;16.02. - 28.02.;950,00;-98,20;-20,00;831,80
+AZ-2;19. Mrz 2026;01.03. - 15.03.;400,25;-41,05;0,00;359,20
+AZ-3;2. Apr 2026;16.03. - 31.03.;120,00;-12,60;-40,00;67,40
+""",
+    keys={"file.row": "payout", "columns.date": "Ausgezahlt am", "dates.locale": "de", "columns.net": "Netto"},
+    fees={"Gebühren": ("fees", "negative")},
+    # 831.80 + 359.20 + 67.40
+    sums={"transit": "1258.4", "balance": "-1258.4"},
+    currency="EUR",
+)
+
 STATEMENT = """\
 Buchungstag;Verwendungszweck;Eingang;Ausgang;Saldo
 31.03.2026;LANTERN PAYOUT P-9 DANKE;40,00;;140,00
