@@ -26,13 +26,15 @@ if TYPE_CHECKING:
 
 ZERO = Decimal(0)
 
-_PART_OF_ROLE = {
-    Role.SALES: "price",
-    Role.UNSORTED: "price",
-    Role.POSTAGE_CHARGED: "postage",
-    Role.SALES_TAX: "tax",
-    Role.REFUNDS: "refund",
+#: What came from the buyer, or went back, by the roles of its accounts.
+_OF_BUYER = {
+    Role.SALES: Role.SALES,
+    Role.UNSORTED: Role.SALES,
+    Role.POSTAGE_CHARGED: Role.POSTAGE_CHARGED,
+    Role.SALES_TAX: Role.SALES_TAX,
+    Role.REFUNDS: Role.REFUNDS,
 }
+_WORDS = {Role.SALES: "price", Role.POSTAGE_CHARGED: "postage", Role.SALES_TAX: "tax"}
 _FEE_ROLES = (Role.FEES, Role.ADS, Role.POSTAGE)
 
 
@@ -67,10 +69,15 @@ def compare_sale(
         currency: of the sale.
     """
     parts = _parts(booked, roles, currency)
-    paid = {"price": sale.price, "postage": sale.postage, "tax": sale.tax - sale.remitted}
-    for name, amount in paid.items():
-        if parts[name] != amount:
-            return Difference(f"expected the {name} of {parts[name]} {currency} as in the books, found {amount}")
+    paid = {
+        Role.SALES: sale.price,
+        Role.POSTAGE_CHARGED: sale.postage,
+        Role.SALES_TAX: sale.tax - sale.remitted,
+    }
+    for role, amount in paid.items():
+        if parts[role] != amount:
+            expected = f"the {_WORDS[role]} of {parts[role]} {currency} as in the books"
+            return Difference(f"expected {expected}, found {amount}")
     taken: defaultdict[Role, Decimal] = defaultdict(lambda: ZERO)
     for fee in sale.fees:
         taken[fee.role] += fee.amount
@@ -113,7 +120,7 @@ def compare_refund(
     for entries in booked:
         parts = _parts(entries, roles, currency)
         fees = sum((parts[role] for role in _FEE_ROLES), ZERO)
-        stand = (stand[0] - parts["refund"], stand[1] - parts["tax"], stand[2] + fees)
+        stand = (stand[0] - parts[Role.REFUNDS], stand[1] - parts[Role.SALES_TAX], stand[2] + fees)
         stands.append(stand)
     if told in stands:
         return Difference(superseded=told != stand)
@@ -133,20 +140,20 @@ def compare_refund(
 
 def _parts(
     entries: Sequence[Transaction], roles: AccountRoles, currency: str,
-) -> Mapping[str, Decimal]:
+) -> Mapping[Role, Decimal]:
     """Return what entries say of price, postage, tax that stays with the channel, and fees by their role."""
-    parts: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
+    parts: defaultdict[Role, Decimal] = defaultdict(lambda: ZERO)
     for entry in entries:
         known = roles.on(entry.date)
         for posting in entry.postings:
             role = known.role(posting.account)
-            if role not in _PART_OF_ROLE and role not in _FEE_ROLES:
+            if role not in _OF_BUYER and role not in _FEE_ROLES:
                 continue
             number, of_currency = weight(posting)
             if of_currency != currency:
                 continue
-            if role in _PART_OF_ROLE:
-                parts[_PART_OF_ROLE[role]] -= snap(number, currency)
+            if role in _OF_BUYER:
+                parts[_OF_BUYER[role]] -= snap(number, currency)
             else:
                 parts[role] += snap(number, currency)
     return parts

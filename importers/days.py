@@ -26,6 +26,9 @@ _OFFSET = re.compile(r"(?:UTC|GMT|Z)(?:(?P<sign>[+-])(?P<hours>[0-9]{1,2})(?::?(
 
 _SHORTEST_PREFIX = 3
 
+#: Names of months that are in use and no beginning of the whole one, by language and form.
+MORE_MONTHS = {"de": {"mrz": 3}}
+
 
 class DayReader:
     """Reads the days of one file."""
@@ -174,6 +177,9 @@ def _names(locale: str, directive: str) -> tuple[re.Pattern[str], Mapping[str, s
                     forms.setdefault(form, set()).add(digits)
                     for length in range(_SHORTEST_PREFIX, len(form)):
                         shortened.setdefault(form[:length], set()).add(digits)
+    if directive == "m":
+        for form, number in MORE_MONTHS.get(language.language, {}).items():
+            forms.setdefault(form, set()).add(f"{number:02}")
     numbers = {
         form: digits.copy().pop()
         for form, digits in (shortened | forms).items()

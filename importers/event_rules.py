@@ -24,6 +24,7 @@ class Kind(StrEnum):
 
     PRICE = "price"
     POSTAGE = "postage"
+    EXTRA = "extra"
     DISCOUNT = "discount"
     TAX = "tax"
     TAX_REMITTED = "tax-remitted"
@@ -49,7 +50,7 @@ class Kind(StrEnum):
 
 
 #: What a sale is made of.
-SALE_PARTS = frozenset({Kind.PRICE, Kind.POSTAGE, Kind.DISCOUNT, Kind.TAX, Kind.TAX_REMITTED})
+SALE_PARTS = frozenset({Kind.PRICE, Kind.POSTAGE, Kind.EXTRA, Kind.DISCOUNT, Kind.TAX, Kind.TAX_REMITTED})
 #: What the channel takes.
 COSTS = frozenset({Kind.FEE, Kind.ADS, Kind.LABEL})
 #: What a refund is made of, where a row is a component.
@@ -70,7 +71,7 @@ class EventRule:
         details: words of the column `detail`, in lower case; empty for any.
         pattern: what must be found in the row's text, or None; its named groups `payout`, `order` and `event`
             give numbers.
-        fee: the kind of fee.
+        fee: the kind of fee, or what an extra charge is for.
         account: where a private payment or an adjustment goes, or where a deposit comes from; otherwise empty.
         channel: the channel whose payout a deposit is, or empty.
         names_order: whether the row's order is one.
@@ -123,7 +124,7 @@ def read_event_rule(table: Section) -> EventRule:
         types=_read_words(table, "type"),
         details=_read_words(table, "detail"),
         pattern=_read_pattern(table),
-        fee=table.text("kind", kind.value) if kind in COSTS else "",
+        fee=table.text("kind", kind.value) if kind in COSTS or kind is Kind.EXTRA else "",
         account=_read_account(table, kind),
         channel=table.text("channel", "") if kind is Kind.DEPOSIT else "",
         names_order=table.flag("order", default=True),

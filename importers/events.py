@@ -45,6 +45,13 @@ class Dates(NamedTuple):
 NO_DATES = Dates()
 
 
+class Extra(NamedTuple):
+    """What the buyer paid for something besides goods and postage: what for, how much."""
+
+    charge: str
+    amount: Decimal
+
+
 class Fee(NamedTuple):
     """What the channel took (below 0: gave back): its kind, the role of its account, how much."""
 
@@ -87,7 +94,8 @@ class Sale:
         cancelled: whether no goods left, since it was called off.
         references: the numbers of the events it is made of, where the file has them.
         buyer: who bought it, if the profile asks for it.
-        price: what the buyer paid for the goods.
+        extras: what the buyer paid besides, such as gift wrap.
+        price: what the buyer paid for the goods and besides.
         net: what it leaves with the channel.
     """
 
@@ -105,6 +113,7 @@ class Sale:
     cancelled: bool = False
     references: tuple[str, ...] = ()
     buyer: str = ""
+    extras: tuple[Extra, ...] = ()
     price: Decimal = field(init=False)
     net: Decimal = field(init=False)
 
@@ -113,6 +122,8 @@ class Sale:
     def __post_init__(self) -> None:
         fees = sum([fee.amount for fee in self.fees], ZERO)
         self.price = sum([item.price for item in self.items], ZERO)
+        if self.extras:
+            self.price += sum([extra.amount for extra in self.extras], ZERO)
         self.net = self.price + self.postage + self.tax - self.remitted - fees
 
     def undone(self, date: datetime.date, *, fees_back: bool) -> Refund:

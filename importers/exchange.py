@@ -62,6 +62,7 @@ def _exchange(line: Line, pair: Iterable[Line], currency: str) -> bool:
 
     line.fees = tuple(fee._replace(amount=at_rate(fee.amount)) for fee in line.fees)
     line.remitted = at_rate(line.remitted)
+    line.extras = tuple(extra._replace(amount=at_rate(extra.amount)) for extra in line.extras)
     line.postage, line.tax, line.discount = at_rate(line.postage), at_rate(line.tax), at_rate(line.discount)
     # What rounding leaves is the price's, so that the whole is what the account got.
     line.amount = became + line.remitted + sum((fee.amount for fee in line.fees), ZERO)

@@ -16,6 +16,7 @@ from millilot.importers.cells import ZERO, missing
 from millilot.importers.event_rules import COSTS, PAYOUTS, REFUND_PARTS, SALE_PARTS, Kind
 from millilot.importers.events import (
     FEE_ROLES,
+    Extra,
     Fee,
     Group,
     Item,
@@ -232,6 +233,7 @@ class _Grouping:
             cancelled=cancelled,
             references=tuple(sorted({line.event for line in lines if line.event})),
             buyer=next((line.row[columns.buyer] for line in prices if line.row[columns.buyer]), ""),
+            extras=tuple(_extras(lines)),
         )
 
     def _sale_number(self, first: Line, lines: Iterable[Line]) -> str:
@@ -334,6 +336,19 @@ def _require_no_problem(lines: Iterable[Line]) -> None:
     for line in lines:
         if line.problem:
             raise RowError(line.row.number, line.problem)
+
+
+def _extras(lines: Iterable[Line]) -> Iterator[Extra]:
+    """Yield what was paid besides, one for each charge."""
+    sums: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
+    for line in lines:
+        for extra in line.extras:
+            sums[extra.charge] += extra.amount
+        if line.kind is Kind.EXTRA:
+            sums[line.rule.fee] += line.amount
+    for charge, amount in sums.items():
+        if amount:
+            yield Extra(charge, amount)
 
 
 def _fees(lines: Iterable[Line]) -> Iterator[Fee]:

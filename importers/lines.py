@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from millilot.importers.cells import ZERO, CellReader, found, missing
 from millilot.importers.event_rules import SALE_PARTS, EventRule, Kind, find_rule
-from millilot.importers.events import Dates, Fee, NothingToBookError, fees_from
+from millilot.importers.events import Dates, Extra, Fee, NothingToBookError, fees_from
 from millilot.importers.standing import day_to_book, money_taken, require_standing
 from millilot.importers.table import RowError
 
@@ -41,6 +41,7 @@ class Line:
         parent: the number of the event it belongs to.
         payout: the number of the payout.
         postage: what of the amount is postage.
+        extras: what of the amount was paid besides.
         tax: what of the amount is tax.
         remitted: what the channel hands on of that tax, and is not in the amount.
         discount: what the price was lowered by.
@@ -63,6 +64,7 @@ class Line:
     parent: str = ""
     payout: str = ""
     postage: Decimal = ZERO
+    extras: tuple[Extra, ...] = ()
     tax: Decimal = ZERO
     remitted: Decimal = ZERO
     discount: Decimal = ZERO
@@ -80,7 +82,7 @@ class Line:
     @property
     def price(self) -> Decimal:
         """What of the amount is for the goods."""
-        return self.amount - self.postage - self.tax
+        return self.amount - self.postage - self.tax - sum((extra.amount for extra in self.extras), ZERO)
 
     @property
     def net(self) -> Decimal:
@@ -247,6 +249,8 @@ class LineReader:
         row, columns = line.row, self._columns
         postage = cells.amount_above(row, columns.postage) or ZERO
         tax = cells.amount_above(row, columns.tax) or ZERO
+        found_extras = [(heading, cells.amount_above(row, heading)) for heading in columns.extras]
+        line.extras = tuple(Extra(heading, amount) for heading, amount in found_extras if amount)
         line.quantity = cells.count(row, columns.quantity)
         line.discount = abs(cells.amount(row, columns.discount) or ZERO)
         heading = columns.price or columns.unit_price
@@ -256,7 +260,7 @@ class LineReader:
             raise missing(row, heading, "a price")
         if price is not None:
             price = price * (line.quantity if columns.unit_price else 1) - line.discount
-            line.amount = price + postage + tax
+            line.amount = price + postage + tax + sum((extra.amount for extra in line.extras), ZERO)
         line.postage, line.tax = postage, tax
         line.remitted = tax if self._profile.tax_remitted else ZERO
         if line.price < 0:

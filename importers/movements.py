@@ -23,6 +23,7 @@ _PART_OF_CHANNEL = {
 _ROLES = {
     **FEE_ROLES,
     Kind.POSTAGE: Role.POSTAGE_CHARGED,
+    Kind.EXTRA: Role.SALES,
     Kind.DISCOUNT: Role.SALES,
     Kind.TAX: Role.SALES_TAX,
     Kind.TAX_REMITTED: Role.SALES_TAX,
@@ -37,6 +38,7 @@ _WORDS = {
     Kind.ADS: "Ads",
     Kind.LABEL: "Label",
     Kind.POSTAGE: "Postage charged",
+    Kind.EXTRA: "Extra charge",
     Kind.DISCOUNT: "Discount",
     Kind.TAX: "Tax",
     Kind.TAX_REMITTED: "Tax remitted",

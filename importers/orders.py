@@ -13,6 +13,7 @@ from millilot.importers.cells import ZERO, CellReader, found, missing
 from millilot.importers.events import (
     Dates,
     Event,
+    Extra,
     Fee,
     Group,
     Item,
@@ -171,7 +172,12 @@ class _OrderReader:
             to_pour=not self.cancelled and self._is_to_pour(),
             cancelled=self.cancelled,
             buyer=self._text(columns.buyer),
+            extras=self._extras(),
         )
+
+    def _extras(self) -> tuple[Extra, ...]:
+        found = [(heading, self._amount_above(heading)) for heading in self.columns.extras]
+        return tuple([Extra(heading, amount) for heading, amount in found if amount])
 
     def _items(self) -> tuple[Item, ...]:
         items = tuple(map(self._item, self.rows))
@@ -232,8 +238,7 @@ class _OrderReader:
         amount, tax = amounts[columns.amount], amounts.get(columns.tax, ZERO)
         if columns.with_tax:
             # A part of what was paid gives back the same part of the tax.
-            paid = sum((item.price for item in sale.items), sale.postage)
-            amount, tax = share(amount, (paid, sale.tax), self.profile.currency)
+            amount, tax = share(amount, (sale.price + sale.postage, sale.tax), self.profile.currency)
         return Refund(
             number=self.number,
             order=self.order,

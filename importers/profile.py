@@ -53,6 +53,7 @@ price = "Item total"           # for the whole quantity; or: unit-price, for one
 discount = "Coupon"            # what you gave off that price, above or below 0; the sale is what is left
 order-discount = "Voucher"     # the same for the whole order; its lines share it by their prices
 postage = "Postage charged"    # what the buyer paid for postage
+extras = ["Gift wrap"]         # what else the buyer paid: a sale of no goods, which keeps the heading as `charge:`
 tax = "Sales tax"              # what the buyer paid as tax
 net = "Net"                    # what the order left with the channel; it is checked
 payout = "Payout"              # the number of the payout
@@ -115,8 +116,8 @@ ignore = ["Oakmere House"]     # words that say nothing about which fragrance it
 ```
 
 A file that has a row for each thing that happened says so in `[file]`; then `[[events]]` says what its words
-mean, and the columns are others. `title`, `sku`, `quantity`, `postage`, `tax`, `discount`, `settled`, `paid-out`,
-`shipped`, `payout`, `status`, `buyer`, and `[[fees]]` for columns of fees, are as above:
+mean, and the columns are others. `title`, `sku`, `quantity`, `postage`, `extras`, `tax`, `discount`, `settled`,
+`paid-out`, `shipped`, `payout`, `status`, `buyer`, and `[[fees]]` for columns of fees, are as above:
 
 ```toml
 channel = "Lantern"
@@ -146,7 +147,7 @@ total = "Total"                # a row with an amount here is the payout of the 
 [[events]]                     # the first that fits a row holds; a row none fits is refused
 type = ["Sale"]                # any of these words, in any case
 detail = ["Item"]              # if given, any of these as well
-is = "price"                   # price, postage, discount, tax, tax-remitted: together the sale of an order;
+is = "price"                   # price, postage, extra, discount, tax, tax-remitted: together the sale of an order;
                                # fee, ads, label, refund, refund-tax, fee-refund, compensation, adjustment;
                                # hold, release, dispute, dispute-won, dispute-lost; payout, payout-returned;
                                # exchange, private, deposit, skip
@@ -154,7 +155,7 @@ is = "price"                   # price, postage, discount, tax, tax-remitted: to
 [[events]]
 type = ["Selling fee"]
 is = "fee"
-kind = "commission"            # kept as fee: "commission"
+kind = "commission"            # kept as fee: "commission"; of an extra as charge: "gift wrap"
 reversed = true                # the file writes what you pay above 0
 
 [[events]]
@@ -225,7 +226,7 @@ import re
 import tomllib
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from beancount.core import account as account_names
 from beancount.core.amount import CURRENCY_RE
@@ -238,7 +239,7 @@ from millilot.importers.title_rules import TitleRules, read_titles
 from millilot.ledger.accounts import Role
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
 
@@ -276,6 +277,14 @@ class Columns:
     payout: str = ""
     status: str = ""
     buyer: str = ""
+    extras: tuple[str, ...] = ()
+
+    @property
+    def named(self) -> Iterator[str]:
+        """The headings that are there."""
+        for column in fields(self):
+            value = getattr(self, column.name)
+            yield from filter(None, (value,) if isinstance(value, str) else value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,7 +370,7 @@ class Profile:
     @property
     def headings(self) -> frozenset[str]:
         """Every heading the file must have."""
-        named = {getattr(self.columns, column.name) for column in fields(self.columns)}
+        named = set(self.columns.named)
         named.update(fee.column for fee in self.fees)
         if self.refund is not None:
             named.update({self.refund.amount, self.refund.date, self.refund.fee, self.refund.tax})
@@ -375,6 +384,7 @@ class Profile:
         named = {
             columns.quantity, columns.price, columns.discount, columns.order_discount, columns.postage,
             columns.tax, columns.amount, columns.credit, columns.debit, columns.gross, columns.net,
+            *columns.extras,
         }
         named.update(fee.column for fee in self.fees)
         if self.refund is not None:
@@ -457,6 +467,7 @@ _ONLY_FOR = {
     "ordered": ("order", "item", *_EVENTS),
     "date": (*_EVENTS, "payout"),
     "order_discount": ("order", "item"),
+    "extras": ("order", "item", *_EVENTS),
     "gross": ("payout",),
     "total": _EVENTS,
     **dict.fromkeys(
@@ -466,12 +477,20 @@ _ONLY_FOR = {
 
 
 def _read_columns(table: Section, file: FileShape) -> Columns:
-    headings = {}
+    headings: dict[str, Any] = {}
     for column in fields(Columns):
         key = column.name.replace("_", "-")
-        headings[column.name] = table.text(key, REQUIRED if column.name in _REQUIRED[file.row] else "")
+        if column.name == "extras":
+            headings[key] = table.texts(key)
+        else:
+            headings[column.name] = table.text(key, REQUIRED if column.name in _REQUIRED[file.row] else "")
         if headings[column.name] and file.row not in _ONLY_FOR.get(column.name, (file.row,)):
             raise table.problem(f'{key}: means nothing where [file] row = "{file.row}"')
+    extras = headings["extras"]
+    others = {heading for name, heading in headings.items() if name != "extras"}
+    for place, heading in enumerate(extras):
+        if heading in others or heading in extras[:place]:
+            raise table.problem(f'extras: "{heading}" is named already')
     if file.row in {"order", "item"}:
         _require_one(table, headings, "price", "unit_price")
     if file.row in _EVENTS:

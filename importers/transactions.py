@@ -11,6 +11,7 @@ a written number::
         fee: "commission"
       Assets:Marketplace:Lantern                  14.05 USD
 
+What the buyer paid besides, such as gift wrap, is a sale of no goods (`Income:Sales  -1.50 USD`, with `charge:`).
 Tax that the channel hands on itself enters and leaves as a pair. An item whose fragrance is not certain is
 income on the unsorted account, and the transaction is flagged. A sale that was called off has no goods.
 
@@ -126,6 +127,10 @@ class Builder:
                 meta = {**(lines[0].meta or {}), "discount": self._text(item.discount)}
                 lines[0] = lines[0]._replace(meta=meta)
             postings.extend(lines)
+        # Money alone: what is paid for wrapping draws nothing from a bottle.
+        postings.extend(
+            self._posting(roles.account(Role.SALES), -extra.amount, charge=extra.charge) for extra in sale.extras
+        )
         if sale.postage:
             postings.append(self._posting(roles.account(Role.POSTAGE_CHARGED), -sale.postage))
         postings.extend(self._fees(sale.fees, roles))
@@ -173,6 +178,8 @@ class Builder:
             postings.append(self._posting(f"{channel}:{Pocket.RESERVE}", -movement.held))
         if movement.amount:
             meta = {"fee": movement.rule.fee or "refunded"} if kind in FEE_ROLES else {}
+            if kind is Kind.EXTRA:
+                meta = {"charge": movement.rule.fee}
             postings.append(self._posting(other_account(movement, channel, roles), -movement.amount, **meta))
         postings.extend(self._fees(movement.fees, roles))
         if movement.net:

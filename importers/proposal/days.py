@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from babel.dates import get_day_names, get_month_names
 
+from millilot.importers.days import MORE_MONTHS
 from millilot.importers.proposal.headings import normalise
 
 if TYPE_CHECKING:
@@ -92,6 +93,8 @@ def _names() -> dict[str, dict[str, list[tuple[str, int]]]]:
                     months[_plain(name)].append((language, directive, number))
                 for number, name in get_day_names(width, context, locale=language).items():  # type: ignore[arg-type]
                     days[_plain(name)].append((f"{language} {'%a' if width == 'abbreviated' else '%A'}", number))
+        for name, number in MORE_MONTHS.get(language, {}).items():
+            months[name].append((language, "%b", number))
     found: dict[str, dict[str, list[tuple[str, int]]]] = {"months": {}, "days": {}}
     for name, readings in months.items():
         found["months"][name] = [(f"{language} {directive}", number) for language, directive, number in readings]

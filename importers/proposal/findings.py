@@ -87,6 +87,10 @@ class Draft:
         self._findings.pop(key, None)
         self._findings[key] = Finding(key, value, certainty, because)
 
+    def finding(self, key: str) -> Finding | None:
+        """Return what is put down for a key, with how much is known of it, or None."""
+        return self._findings.get(key)
+
     def value(self, key: str) -> Any:
         """Return what is put down for a key, or None."""
         finding = self._findings.get(key)

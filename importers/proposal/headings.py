@@ -22,12 +22,16 @@ _WORDS = """
     e y und
 """
 _EMPTY_WORDS = frozenset(_WORDS.split())
+_ZONE = re.compile(
+    r"\(?\b(?:(?:UTC|GMT)(?:\s?[-+\u2212]\s?\d{1,2}(?::?\d{2})?)?(?!\w)"
+    r"|(?:Africa|America|Asia|Atlantic|Australia|Europe|Indian|Pacific)/[A-Z][A-Za-z_/-]+)\)?",
+)
 _CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD|CZK|HUF)\b\)?|[$€£¥]")
 
 
 def normalise(text: str) -> str:
-    """Return a text as words in lower case, without accents, marks and currencies."""
-    text = _CURRENCY.sub(" ", text)
+    """Return a text as words in lower case, without accents, marks, currencies and zones."""
+    text = _CURRENCY.sub(" ", _ZONE.sub(" ", text))
     text = re.sub(r"(?<=[a-z\u00df-\u00ff])(?=[A-Z])", " ", text)
     plain = unicodedata.normalize("NFKD", text.casefold())
     plain = "".join(character for character in plain if not unicodedata.combining(character))
@@ -68,7 +72,7 @@ _ABOUT = {
     "label": (0.48, re.compile(r"\b(?:labels?|\w*etikett\w*|etiquettes?|etiquetas?|etichett\w*)\b")),
     "ads": (
         0.47,
-        re.compile(r"\b(?:ads?|advert\w*|promoted|werbe\w*|werbung|publicit\w*|publicidad|pubblicita)\b"),
+        re.compile(r"\b(?:ads?|advert\w*|werbe\w*|werbung|publicit\w*|publicidad|pubblicita)\b"),
     ),
     "fee": (0.46, re.compile(rf"{_FEE.pattern}|\b(?:cut|processing|charges?|kommission|entgelt\w*)\b")),
     "discount": (

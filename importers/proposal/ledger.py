@@ -10,7 +10,7 @@ from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.sums import solve
-from millilot.importers.proposal.words import COSTS, FALLING, RISING, event_of, kind_of_cost, slug
+from millilot.importers.proposal.words import COSTS, FALLING, NAMED, RISING, event_of, name_of, slug
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -18,11 +18,12 @@ if TYPE_CHECKING:
 
     from millilot.importers.proposal.findings import Finding
 
-_SALE = frozenset({"price", "postage", "discount", "tax", "tax-remitted"})
+_SALE = frozenset({"price", "postage", "extra", "discount", "tax", "tax-remitted"})
 #: What a part of a sale is when it goes back.
 _BACK = {
     "price": "refund",
     "postage": "refund",
+    "extra": "refund",
     "refund": "refund",
     "tax": "refund-tax",
     "refund-tax": "refund-tax",
@@ -37,7 +38,7 @@ _OUT = frozenset(
     {"fee", "ads", "label", "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"}
 )
 _IN = frozenset(
-    {"price", "postage", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
+    {"price", "postage", "extra", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
@@ -113,6 +114,8 @@ class _Proposer:
         self.detail = self._find_detail()
         self.title = self.roles.one("title") or self._title_of_prices()
         self.amounts: tuple[Decimal | None, ...] = ()
+        #: What is the price where no word of a sale says so, by type.
+        self.price_details: dict[str, str] = {}
         self.two_columns = False
         self.inverted = False
 
@@ -120,6 +123,7 @@ class _Proposer:
         assert self.type is not None  # noqa: S101  # else it is no ledger
         self._columns()
         self._amount()
+        self._find_price_details()
         component = self._is_component()
         self.inverted = self._is_inverted()
         words = "one row an amount" if component else "one row an event"
@@ -369,6 +373,11 @@ class _Proposer:
             column = self.roles.one(role)
             if column is not None and column is not amount and not column.is_zero:
                 self._put(f"columns.{role}", column)
+        extras = [each for each in self.roles.all("extra") if each is not amount and not each.is_zero]
+        if extras:
+            sure = all(self.roles.scores[each.heading] >= 0.9 for each in extras)
+            certainty = Certainty.SURE if sure else Certainty.GUESSED
+            self.draft.put("columns.extras", [each.heading for each in extras], certainty, "by heading")
         tax = self.roles.one("tax")
         price = self.roles.one("price")
         if price is not None and price is not amount and not price.is_zero and not self.two_columns:
@@ -392,7 +401,8 @@ class _Proposer:
         inside = outside = 0
         for row, number in enumerate(tax.numbers):
             if number and amount.numbers[row] is not None:
-                goods = (price.numbers[row] or 0) + ((postage.numbers[row] or 0) if postage else 0)
+                others = filter(None, (postage, *self.roles.all("extra")))
+                goods = sum((each.numbers[row] or ZERO for each in others), price.numbers[row] or ZERO)
                 inside += amount.numbers[row] == goods + number
                 outside += amount.numbers[row] == goods
         self.draft.put(
@@ -419,6 +429,37 @@ class _Proposer:
             pairs[word, detail].append(row)
         return dict(pairs)
 
+    def _find_price_details(self) -> None:
+        """Find the word for the price of a sale that has none: the only one in each order that just raises it.
+
+        What sounds like a cost and raises the account is not given back where it was never taken.
+        """
+        order = self.roles.one("order")
+        by_type: defaultdict[str, dict[str, list[int]]] = defaultdict(dict)
+        for (word, detail), rows in self._pairs().items():
+            by_type[word][detail] = rows
+        for word, details in by_type.items():
+            kinds = {detail: event_of(detail)[0] for detail in details}
+            if order is None or event_of(word)[0] != "price" or "" in details or "price" in kinds.values():
+                continue
+            orders = {order.cells[row] for rows in details.values() for row in rows}
+            fitting = [
+                detail
+                for detail, rows in details.items()
+                if kinds[detail] in {"", *COSTS}
+                and all((self.amounts[row] or 0) > 0 for row in rows)
+                and {order.cells[row] for row in rows} == orders
+            ]
+            if len(fitting) == 1 and self.amounts:
+                self.price_details[word] = fitting[0]
+
+    def _detail_of(self, word: str, detail: str) -> tuple[str, float]:
+        """Return what a detail means beside a type, and how well it fits."""
+        known = self.price_details
+        # What is the price in a sale is the price that goes back in a refund.
+        is_price = known.get(word) == detail or (event_of(word)[0] == "refund" and detail in known.values())
+        return ("price", 0.5) if is_price else event_of(detail)
+
     def _is_component(self) -> bool:
         """Whether a row is one amount of a sale."""
         order = self.roles.one("order")
@@ -427,7 +468,7 @@ class _Proposer:
         if self.detail is None:
             kinds = {event_of(word)[0] for word in self.type.values}
             named = {word for word in self.type.values if event_of(word)[0] == "price"}
-            parts = kinds & {"postage", "tax"}
+            parts = kinds & {"postage", "extra", "tax"}
             return (
                 bool(parts)
                 and bool(named)
@@ -438,8 +479,8 @@ class _Proposer:
         parts = set()
         for word, detail in self._pairs():
             if event_of(word)[0] in {"price", ""}:
-                parts.add(event_of(detail)[0])
-        return "price" in parts and len(parts & {"postage", "tax", "fee", "price", "discount"}) >= 2
+                parts.add(self._detail_of(word, detail)[0])
+        return "price" in parts and len(parts & {"postage", "extra", "tax", "fee", "price", "discount"}) >= 2
 
     def _by_amount(self) -> bool:
         assert self.type is not None  # noqa: S101
@@ -465,7 +506,7 @@ class _Proposer:
     def _rules_of(self, word: str, details: dict[str, list[int]]) -> None:
         """Put down what a type means, by its details where those tell more."""
         kind, score = event_of(word)
-        by_detail = {detail: event_of(detail) for detail in details if detail}
+        by_detail = {detail: self._detail_of(word, detail) for detail in details if detail}
         told = [detail for detail, (of_detail, _) in by_detail.items() if of_detail]
         few = 0 < len(by_detail) <= _MOST_DETAILS and len(told) * 2 >= len(by_detail)
         inside = {by_detail[detail][0] for detail in told}
@@ -494,7 +535,7 @@ class _Proposer:
             if not meant and kind == "price" and self._lowers(rows):
                 # Nobody knows the word, but it is taken off a sale.
                 meant = "fee"
-            grouped[meant, slug(detail) if meant in COSTS and detail else ""].append(detail)
+            grouped[meant, slug(detail) if meant in NAMED and detail else ""].append(detail)
         for (meant, _), texts in grouped.items():
             every = [row for text in texts for row in details[text]]
             named = [text for text in texts if text] or None
@@ -538,7 +579,7 @@ class _Proposer:
             type=[word] if word else None,
             detail=details,
             **{"is": kind},
-            kind=kind_of_cost(kind, " ".join(details[:1]) if details else word) if kind in COSTS else None,
+            kind=name_of(kind, " ".join(details[:1]) if details else word),
             account=account,
             reversed=turned or None,
         )
@@ -627,7 +668,7 @@ class _Proposer:
                 type=[word] if word else None,
                 detail=details,
                 **{"is": kind},
-                kind=kind_of_cost(kind, " ".join(details) if details else word) if kind == "fee" else None,
+                kind=name_of(kind, " ".join(details) if details else word),
             )
             return
         place = f'"{word}"' + (f" with {', '.join(repr(text[:40]) for text in details[:3])}" if details else "")
@@ -673,7 +714,7 @@ class _Proposer:
             for row, amount in zip(rows, amounts, strict=True)
         ):
             return "fee-refund"
-        parts = ("price", "postage", "tax", "discount")
+        parts = ("price", "postage", "extra", "tax", "discount")
         if all(
             amount < 0
             and brought[order.cells[row], "price"]
@@ -784,5 +825,5 @@ def _values(draft: Draft) -> set[object]:
 
 def _place(kind: str) -> int:
     """Return where a kind stands in a profile: sales first, payouts last."""
-    order = ("price", "postage", "discount", "tax", "tax-remitted", "fee", "ads", "label", "refund")
+    order = ("price", "postage", "extra", "discount", "tax", "tax-remitted", "fee", "ads", "label", "refund")
     return order.index(kind) if kind in order else len(order)

@@ -20,6 +20,7 @@ _EXPECTED = {
     "price": (0.0, 9.0, 3.0),
     "product": (0.0, 9.0, 3.0),
     "postage": (0.0, 6.0, 2.0),
+    "extra": (0.0, 6.0, 1.0),
     "tax": (0.2, 4.0, 0.2),
     "tax_withheld": (5.0, 0.2, 0.4),
     "fee": (6.0, 0.0, 2.0),
@@ -37,7 +38,9 @@ _EXPECTED = {
     "": (2.0, 1.5, 0.5),
 }
 #: Roles whose amounts are of the order, rather than of an item.
-_OF_ORDER = frozenset({"postage", "tax", "net", "fee", "ads", "label", "refund", "refund_tax", "refund_fee"})
+_OF_ORDER = frozenset(
+    {"postage", "extra", "tax", "net", "fee", "ads", "label", "refund", "refund_tax", "refund_fee"}
+)
 #: The name of the product of unit price and quantity among the columns.
 _PRODUCT = "\0product"
 
@@ -388,7 +391,7 @@ class SumFinder:
         more = [
             each
             for each in self.amounts
-            if self.roles.role(each) in {"postage", "tax", "discount"} and each != name
+            if self.roles.role(each) in {"postage", "extra", "tax", "discount"} and each != name
         ]
         for gross in self._gross():
             goal = self.vector(gross, mode)

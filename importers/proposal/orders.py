@@ -49,7 +49,10 @@ class _Proposer:
         orders = self._group(order)
         statuses = propose_statuses(self.roles, self.draft)
         booked = [
-            row for row in range(len(orders.numbers)) if statuses.get(row) not in {"skip", "pending", "cancelled"}
+            row
+            for row in range(len(orders.numbers))
+            # A status that nobody knows says nothing of whether the amounts are those of a sale.
+            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""}
         ]
         self._texts()
         self._money(orders, set(booked))
@@ -139,7 +142,7 @@ class _Proposer:
         return pattern
 
     def _same_day(self, first: int, second: int) -> bool:
-        ordered = self.roles.one("ordered") or self.roles.one("date")
+        ordered = self.roles.one("ordered") or self.roles.one("date") or self.roles.one("paid")
         return ordered is not None and ordered.cells[first][:10] == ordered.cells[second][:10]
 
     # Days.
@@ -152,16 +155,14 @@ class _Proposer:
                 "columns.ordered", ordered.heading, "its heading", sure=self.roles.scores[ordered.heading] >= 0.9
             )
         else:
-            free = [column for column in days if self.roles.role(column.heading) in {"date", ""}]
-            others = [
-                column for column in days if self.roles.role(column.heading) in {"settled", "paid_out", "shipped"}
-            ]
-            column = next(iter([*free, *others]), None)
+            by_role = (("date", ""), ("paid",), ("settled", "paid_out", "shipped"))
+            fitting = [each for roles in by_role for each in days if self.roles.role(each.heading) in roles]
+            column = next(iter(fitting), None)
             if column is None:
                 self.draft.missing("columns.ordered", "no column holds days")
             else:
                 only = "the only column of days" if len(days) == 1 else "the column of days that is left"
-                sure = len(days) == 1 and column.meanings.get("date", 0) >= 0.9
+                sure = len(days) == 1 and max(column.meanings.get(name, 0) for name in ("date", "paid")) >= 0.9
                 self._put("columns.ordered", column.heading, only, sure=sure)
         taken = self.draft.value("columns.ordered")
         for role, key in (("settled", "settled"), ("paid_out", "paid-out"), ("shipped", "shipped")):
@@ -173,6 +174,37 @@ class _Proposer:
                 empty = len(column.cells) - column.filled
                 because = f"its heading; empty in {empty} row(s): to pour" if empty else "its heading"
             self._put(f"columns.{key}", column.heading, because, sure=self.roles.scores[column.heading] >= 0.9)
+        self._paid(taken)
+
+    def _paid(self, ordered: str | None) -> None:
+        """Put down a day of payment as the day of the payout only if the payouts say that it is theirs."""
+        column, payout = self.roles.one("paid"), self.roles.one("payout")
+        if column is None or column.heading == ordered or column.holds is not Holds.DAYS:
+            return
+        pays = self._pays(column, payout, ordered) if payout is not None else None
+        if self.draft.value("columns.paid-out") is not None or pays is None:
+            self.draft.notes.append(f'"{column.heading}" is taken for the day the buyer paid; it is left out.')
+            return
+        because = "all orders of a payout have the same day there"
+        self._put("columns.paid-out", column.heading, because, sure=pays)
+
+    def _pays(self, column: Column, payout: Column, ordered: str | None) -> bool | None:
+        """Return whether a column surely has the days of payouts, None when it has not.
+
+        The orders of a payout are of several days, and what their buyers paid as well; the payout is of one.
+        """
+        days: defaultdict[str, set[str]] = defaultdict(set)
+        ordered_on: defaultdict[str, set[str]] = defaultdict(set)
+        of_order = self.evidence.of(ordered).cells if ordered else ("",) * len(column.cells)
+        for number, day, first in zip(payout.cells, column.cells, of_order, strict=True):
+            if bool(number) is not bool(day):
+                return None
+            if number:
+                days[number].add(day)
+                ordered_on[number].add(first[:10])
+        if not days or any(len(each) > 1 for each in days.values()):
+            return None
+        return any(len(each) > 1 for each in ordered_on.values())
 
     # Texts.
 
@@ -244,7 +276,7 @@ class _Proposer:
             lowers = sign < 0 or (finder.role(name, best) == "discount" and finder.is_above_zero(name))
             words.append(f"{'-' if lowers else '+'} {finder.label(name)}")
         self.draft.notes.append(f'"{net}" = {" ".join(words).removeprefix("+ ")}.')
-        self._place_raising(net)
+        self._place_raising()
         self._left_out(solution.signs, finder)
 
     def _term(self, name: str, sign: int, best: Found, finder: SumFinder, *, certain: bool) -> None:
@@ -257,6 +289,8 @@ class _Proposer:
             self._put("columns.unit-price", heading, "times the quantity it is part of the sum", sure=certain)
         elif role in {"price", "postage"}:
             self._put(f"columns.{role}", heading, because, sure=certain and self.roles.role(heading) == role)
+        elif role == "extra" and not lowers:
+            self._extra(heading, because, sure=certain)
         elif role == "tax":
             self._put("columns.tax", heading, because, sure=certain)
             self._put("tax.remitted", False, "the net amount has the tax in it", sure=certain)
@@ -301,14 +335,21 @@ class _Proposer:
             because=because,
         )
 
-    def _place_raising(self, net: str) -> None:
-        """Put down one unknown column as postage where no other is; of more, say that the rows are refused."""
+    def _place_raising(self) -> None:
+        """Put down one unknown column as postage where no other is, and more as what the buyer paid besides."""
+        because = "added in the sum, and nothing else is known of it"
         for heading in self.raising:
             if self.draft.value("columns.postage") is None:
-                because = "added in the sum, and nothing else is known of it"
                 self.draft.guess("columns.postage", heading, because)
             else:
-                self.draft.gap(f'"{heading}" raises "{net}", but no key is known for it; its rows are refused.')
+                self._extra(heading, because, sure=False)
+
+    def _extra(self, heading: str, because: str, *, sure: bool) -> None:
+        """Put down one more column of what the buyer paid besides; one guess among them makes all a guess."""
+        known = self.draft.finding("columns.extras")
+        headings = [*known.value, heading] if known is not None else [heading]
+        sure = sure and (known is None or known.certainty is Certainty.SURE)
+        self._put("columns.extras", headings, because, sure=sure)
 
     def _left_out(self, signs: Mapping[str, int], finder: SumFinder) -> None:
         """Put down what is no part of the sum: tax handed on, refunds that come later, columns of zeros."""
@@ -327,15 +368,18 @@ class _Proposer:
                 self._amount_outside(column, role, finder)
 
     def _zero_outside(self, column: Column, role: str) -> None:
+        because = "its heading; it is empty or 0 in every row"
         if role == "postage":
-            self.draft.guess("columns.postage", column.heading, "its heading; it is empty or 0 in every row")
+            self.draft.guess("columns.postage", column.heading, because)
+        elif role == "extra":
+            self._extra(column.heading, because, sure=False)
         elif role in {"fee", "ads", "label"}:
             self._fee(column.heading, role, lowers=True, sign=-1, certain=False)
 
     def _amount_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "discount":
             self.draft.notes.append(f'"{column.heading}" is left out: the sum holds without it.')
-        elif role in {"postage", "fee", "ads", "label"}:
+        elif role in {"postage", "extra", "fee", "ads", "label"}:
             net = self.draft.value("columns.net")
             self.draft.notes.append(f'"{column.heading}" is no part of "{net}"; it is left out.')
         elif role == "" and finder.explains_gross(column.heading):
@@ -392,12 +436,14 @@ class _Proposer:
         if not all(names) or self.draft.value("refund.tax"):
             return
         refund, price, tax = (self.evidence.of(name).numbers for name in names)
-        others = [self.draft.value(key) for key in ("columns.postage", "columns.discount")]
-        postage, discount = (self.evidence.of(name).numbers if name else (None,) * len(tax) for name in others)
+        names = [self.draft.value(key) for key in ("columns.postage", "columns.discount")]
+        postage, discount = (self.evidence.of(name).numbers if name else (None,) * len(tax) for name in names)
+        extras = [self.evidence.of(name).numbers for name in self.draft.value("columns.extras") or ()]
         found = {True: 0, False: 0}
-        for back, item, taxed, posted, off in zip(refund, price, tax, postage, discount, strict=True):
+        for row, (back, item, taxed) in enumerate(zip(refund, price, tax, strict=True)):
+            off = discount[row]
             if back and item and taxed:
-                paid = item + (posted or ZERO)
+                paid = item + sum((numbers[row] or ZERO for numbers in (postage, *extras)), ZERO)
                 for whole in {paid, paid - abs(off or ZERO)}:
                     found[True] += abs(back) == whole + taxed
                     found[False] += abs(back) == whole
@@ -415,10 +461,7 @@ class _Proposer:
         if orders.several:
             mode, because, sure = finder.mode_by_values()
             self._put("file.order-amounts", mode, because, sure=sure)
-        for role in ("postage", "tax"):
-            column = self.roles.one(role)
-            if column is not None and column.holds is not Holds.NOTHING:
-                self._by_heading(f"columns.{role}", column)
+        self._charges_by_heading()
         if self.draft.value("columns.tax"):
             self.draft.guess(
                 "tax.remitted", value=True, because="most channels hand it on; nothing in the file tells"
@@ -429,9 +472,19 @@ class _Proposer:
             if column.holds is not Holds.NOTHING:
                 self._fee_by_heading(column)
         for role in ("refund", "refund_tax", "refund_fee"):
+            refunded = self.roles.one(role)
+            if refunded is not None:
+                self._refund_outside(refunded, role)
+
+    def _charges_by_heading(self) -> None:
+        """Put down what the buyer paid besides the goods."""
+        for role in ("postage", "tax"):
             column = self.roles.one(role)
-            if column is not None:
-                self._refund_outside(column, role)
+            if column is not None and column.holds is not Holds.NOTHING:
+                self._by_heading(f"columns.{role}", column)
+        for extra in self.roles.all("extra"):
+            if extra.holds is not Holds.NOTHING:
+                self._extra(extra.heading, "its heading", sure=self.roles.scores[extra.heading] >= 0.9)
 
     def _net_by_heading(self, finder: SumFinder) -> None:
         net = self.roles.one("net")

@@ -6,12 +6,16 @@ from millilot.importers.proposal.evidence import Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
-from millilot.importers.proposal.sums import solve
+from millilot.importers.proposal.sums import Solution, solve
 from millilot.importers.proposal.words import slug
 
 _NOT_HERE = frozenset(
     {"type", "detail", "title", "sku", "unit_price", "credit", "debit", "balance", "refund_date", "order"}
 )
+#: What texts in a file of payouts may be.
+_BESIDE = frozenset({"payout", "period", "status", "currency", "private"})
+#: Into how many parts an amount is split to be summed, whatever the currency.
+_FINEST = 1000
 _SIGNS = {
     "gross": (0.0, 9.0, 9.0),
     "postage": (0.0, 6.0, 1.0),
@@ -32,7 +36,7 @@ def is_payouts(evidence: Evidence) -> bool:
     roles = assign(evidence.columns, without=_NOT_HERE)
     if any(full.one(role) for role in ("order", "title", "sku", "unit_price", "quantity", "shipped")):
         return False
-    if roles.one("net") is None and roles.one("amount") is None:
+    if _net(evidence, roles) is None:
         return False
     payout = roles.one("payout")
     if payout is not None and not payout.unique:
@@ -43,14 +47,14 @@ def is_payouts(evidence: Evidence) -> bool:
         for column in evidence.columns
         if column.holds in {Holds.TEXT, Holds.WORDS} and (len(column.values) > 1 or len(column.cells) == 1)
     ]
-    return all(roles.role(column.heading) in {"payout", "status", "currency", "private"} for column in texts)
+    return all(roles.role(column.heading) in _BESIDE for column in texts)
 
 
 def propose_payouts(evidence: Evidence, draft: Draft, digits: int) -> str:
     """Put down the keys of a file of payouts; return what a row is, in words."""
     roles = assign(evidence.columns, without=_NOT_HERE)
     draft.sure("file.row", "payout", "no column is about an order, and each row has a payout of its own")
-    date = roles.one("paid_out") or roles.one("date") or roles.one("settled")
+    date = next(filter(None, map(roles.one, ("paid_out", "paid", "date", "settled"))), None)
     if date is None:
         date = next((column for column in evidence.columns if column.holds is Holds.DAYS), None)
     if date is None:
@@ -61,9 +65,11 @@ def propose_payouts(evidence: Evidence, draft: Draft, digits: int) -> str:
         column = roles.one(role)
         if column is not None and column is not date and column.filled:
             draft.put(f"columns.{key}", column.heading, _certainty(roles.scores[column.heading]), "its heading")
-    net = roles.one("net") or roles.one("amount")
+    net = _net(evidence, roles)
     assert net is not None  # noqa: S101  # else these are no payouts
-    draft.put("columns.net", net.heading, _certainty(roles.scores[net.heading]), "its heading")
+    score = roles.scores.get(net.heading)
+    because = "what the other columns add up to" if score is None else "its heading"
+    draft.put("columns.net", net.heading, _certainty(score or 0.0), because)
     _parts(evidence, roles, net, draft, 10**digits)
     propose_statuses(roles, draft)
     return "one row a payout"
@@ -78,8 +84,40 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
     gross = roles.one("gross") or roles.one("price")
     if gross is None:
         return
+    totals = {column.heading: sum(_units(column, scale)) for column in evidence.columns if column.numbers}
+    solutions = _sums(evidence, roles, net, gross, scale)
+    if not solutions:
+        draft.notes.append(f'No sum of the other columns makes "{net.heading}", so its parts are left out.')
+        return
+    draft.sure("columns.gross", gross.heading, f'with the other columns it makes "{net.heading}"')
+    if failing := solutions[0].failing:
+        draft.notes.append(
+            f'"{net.heading}" is not the sum of the other columns in {len(failing)} of {len(net.numbers)} rows, '
+            "which are refused.",
+        )
+    for heading, sign in solutions[0].signs.items():
+        if heading != gross.heading:
+            _part(heading, roles.role(heading), sign, draft, positive=totals[heading] > 0)
+
+
+def _net(evidence: Evidence, roles: Assigned) -> Column | None:
+    """Return what was paid out, by its heading or as what the other amounts add up to; None when nothing is."""
+    known = roles.one("net") or roles.one("amount")
+    gross = roles.one("gross") or roles.one("price")
+    if known is not None or gross is None:
+        return known
+    for column in evidence.columns:
+        if column.holds is Holds.AMOUNTS and not roles.role(column.heading) and len(column.numbers) > 1:
+            solutions = _sums(evidence, roles, column, gross, _FINEST)
+            if solutions and not solutions[0].failing and len(solutions[0].signs) > 1:
+                return column
+    return None
+
+
+def _sums(evidence: Evidence, roles: Assigned, net: Column, gross: Column, scale: int) -> list[Solution]:
+    """Return the ways in which the other columns make what was paid out."""
     vectors = {
-        column.heading: tuple(int((number or 0) * scale) for number in column.numbers)
+        column.heading: _units(column, scale)
         for column in evidence.columns
         if column is not net
         and column.holds in {Holds.AMOUNTS, Holds.WHOLE}
@@ -93,20 +131,11 @@ def _parts(evidence: Evidence, roles: Assigned, net: Column, draft: Draft, scale
             return absent
         return raises if sign * totals[heading] > 0 else lowers
 
-    goal = tuple(int((number or 0) * scale) for number in net.numbers)
-    solutions = solve(goal, vectors, penalty, fixed=(gross.heading,))
-    if not solutions:
-        draft.notes.append(f'No sum of the other columns makes "{net.heading}", so its parts are left out.')
-        return
-    draft.sure("columns.gross", gross.heading, f'with the other columns it makes "{net.heading}"')
-    if failing := solutions[0].failing:
-        draft.notes.append(
-            f'"{net.heading}" is not the sum of the other columns in {len(failing)} of {len(goal)} rows, '
-            "which are refused.",
-        )
-    for heading, sign in solutions[0].signs.items():
-        if heading != gross.heading:
-            _part(heading, roles.role(heading), sign, draft, positive=totals[heading] > 0)
+    return solve(_units(net, scale), vectors, penalty, fixed=(gross.heading,))
+
+
+def _units(column: Column, scale: int) -> tuple[int, ...]:
+    return tuple(int((number or 0) * scale) for number in column.numbers)
 
 
 def _part(heading: str, role: str, sign: int, draft: Draft, *, positive: bool) -> None:

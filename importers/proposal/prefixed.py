@@ -10,7 +10,7 @@ from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import assign
 from millilot.importers.proposal.statement import propose_balance
-from millilot.importers.proposal.words import COSTS, by_sign, event_of, kind_of_cost
+from millilot.importers.proposal.words import by_sign, event_of, name_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -88,7 +88,7 @@ def _rules(text: Column, amounts: Sequence[Decimal], draft: Draft) -> None:
             f'texts like "{text.cells[rows[0]][:60]}"',
             pattern=_with_number(start, kind, [text.cells[row] for row in rows]),
             **{"is": kind},
-            kind=kind_of_cost(kind, head) if kind in COSTS else None,
+            kind=name_of(kind, head),
             account="Equity:Owner" if kind in {"private", "adjustment"} else None,
         )
         if kind == "price":

@@ -26,6 +26,7 @@ from millilot.importers.proposal.sheet import Sheet, read_sheet
 from millilot.importers.proposal.statement import is_statement, propose_statement
 from millilot.importers.proposal.titles import propose_ignored_words
 from millilot.importers.proposal.write import write_profile
+from millilot.importers.proposal.zones import propose_zone
 from millilot.importers.text import format_entry
 from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
@@ -131,6 +132,7 @@ def propose(
     _days(evidence, draft)
     channels = _channels(entries)
     shape = _shape(evidence, draft, account, channels, 0 if minor else minor_digits(currency or "USD"))
+    propose_zone(sheet, evidence, draft)
     propose_ignored_words(evidence, read_settings(entries)[0].commodities.values(), draft)
     _account_in_books(entries, account, currency, draft)
     _strange_cells(sheet, evidence, draft)

@@ -11,13 +11,14 @@ from millilot.importers.proposal.headings import PRIVATE
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-_DAYS = frozenset({"ordered", "date", "settled", "paid_out", "shipped", "refund_date", "delivered"})
+_DAYS = frozenset({"ordered", "date", "settled", "paid_out", "paid", "shipped", "refund_date", "delivered"})
 AMOUNTS = frozenset(
     {
         "price",
         "unit_price",
         "discount",
         "postage",
+        "extra",
         "tax",
         "tax_withheld",
         "gross",
@@ -50,7 +51,7 @@ _HELD: tuple[tuple[frozenset[str], Mapping[Holds, float]], ...] = (
 )
 #: Roles that more than one column may have.
 _MANY = frozenset(
-    {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "time", "gross", PRIVATE}
+    {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "extra", "time", "gross", PRIVATE}
 )
 #: Below this a heading says too little.
 _LEAST = 0.4

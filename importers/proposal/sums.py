@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 #: More columns than these are not combined.
 MOST_TERMS = 14
@@ -63,12 +63,10 @@ def solve(
     }
     candidates = _checked(found, rest, columns, whole)
     if not any(not failing for _, failing in candidates):
-        # Some rows are odd: what holds in a stretch of the others is held against all.
-        size = max((len(free) + 1) // 2 + 2, 3)
-        for start in range(0, max(len(target) - size, 0) + 1, max(size // 2, 1)):
-            stretch = list(range(start, min(start + size, len(target))))
+        # Some rows are odd: what holds in some of the others is held against all.
+        for stretch in _stretches(len(target), len(free)):
             found |= {tuple(sorted(signs.items())) for signs in _combine(rest, columns, free, stretch)}
-            if start > 40 * size or len(found) > 3000:
+            if len(found) > 3000:
                 break
         candidates = _checked(found, rest, columns, whole)
     solutions = []
@@ -79,6 +77,17 @@ def solve(
         cost += 0.01 * len(signs) + 10 * len(failing) / max(len(target), 1)
         solutions.append(Solution({**dict.fromkeys(fixed, 1), **dict(signs)}, cost, failing))
     return sorted(solutions, key=lambda solution: solution.penalty)
+
+
+def _stretches(rows: int, columns: int) -> Iterator[list[int]]:
+    """Yield the places of some rows at a time: of a long file some that follow each other, else all but one."""
+    size = max((columns + 1) // 2 + 2, 3)
+    if 4 <= rows <= 2 * size:
+        yield from ([place for place in range(rows) if place != odd] for odd in range(rows))
+    else:
+        step = max(size // 2, 1)
+        for start in range(0, min(max(rows - size, 0), 40 * size) + 1, step):
+            yield list(range(start, min(start + size, rows)))
 
 
 def _less(target: Vector, amounts: Iterable[Vector]) -> Vector:

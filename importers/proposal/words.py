@@ -79,7 +79,7 @@ _ABOUT = (
     (
         "ads",
         (
-            r"adverts?|advertis\w*|ads?|promoted|werbe\w*|werbung|publicit\w*|publicidad|pubblicita|reclame|advertentie\w*",
+            r"adverts?|advertis\w*|ads?|werbe\w*|werbung|publicit\w*|publicidad|pubblicita|reclame|advertentie\w*",
         ),
     ),
     (
@@ -156,6 +156,8 @@ def event_of(text: str) -> tuple[str, float]:
 
 #: What the channel takes.
 COSTS = frozenset({"fee", "ads", "label"})
+#: What has a name of its own, kept with the amount.
+NAMED = COSTS | {"extra"}
 #: What something is whose amounts all come in, and all go out.
 RISING = {
     "fee": "fee-refund",
@@ -163,8 +165,8 @@ RISING = {
     "refund-tax": "tax-remitted",
     "adjustment": "compensation",
 }
-FALLING = {"tax": "tax-remitted", "postage": "label", "fee-refund": "fee", "price": "refund"}
-_RISES = frozenset({"price", "postage", "tax", "release", "fee-refund", "dispute-won", "compensation"})
+FALLING = {"tax": "tax-remitted", "postage": "label", "extra": "refund", "fee-refund": "fee", "price": "refund"}
+_RISES = frozenset({"price", "postage", "extra", "tax", "release", "fee-refund", "dispute-won", "compensation"})
 _FALLS = frozenset({*COSTS, "refund", "refund-tax", "hold", "payout", "dispute", "tax-remitted", "discount"})
 
 
@@ -178,17 +180,20 @@ def by_sign(kind: str, amounts: Iterable[Decimal]) -> str:
     return kind
 
 
-#: Words that a kind of cost has already in its name.
-_OF_COST = {
+#: Words that a kind has already in its name.
+_OF_KIND = {
+    "extra": frozenset({"extra", "extras", "charge", "paid", "buyer"}),
     "fee": frozenset({"fee", "fees", "charge", "charges", "gebuhr", "gebuhren", "frais", "kosten"}),
     "ads": frozenset({"ad", "ads", "advertising", "fee", "fees"}),
     "label": frozenset({"label", "labels", "shipping", "postage", "purchase", "fee"}),
 }
 
 
-def kind_of_cost(cost: str, text: str) -> str | None:
-    """Return what the words for a fee, an ad or a label say more than that it is one; None when they do not."""
-    words = [word for word in slug(text).split("-") if word not in _OF_COST[cost]]
+def name_of(kind: str, text: str) -> str | None:
+    """Return what words for a cost or an extra charge say more than that it is one; None when they do not."""
+    if kind not in NAMED:
+        return None
+    words = [word for word in slug(text).split("-") if word not in _OF_KIND[kind]]
     return "-".join(words) or None
 
 

@@ -86,6 +86,8 @@ def toml_value(value: Any) -> str:
         return str(value)
     if isinstance(value, (list, tuple)):
         return f"[{', '.join(map(toml_value, value))}]"
+    if isinstance(value, dict):
+        return f"{{ {', '.join(f'{toml_value(key)} = {toml_value(each)}' for key, each in value.items())} }}"
     text = str(value)
     if "\\" in text and "'" not in text and text.isprintable():
         return f"'{text}'"

@@ -346,7 +346,7 @@ Date,Transaction type,Order ID,Item,Amount
 # Amounts of a settlement, one a row.
 CASES["components"] = Case(
     """\
-settlement-id,deposit-date,total-amount,transaction-type,order-id,amount-description,amount,posted-date,item
+statement no,paid out on,paid out,kind of entry,order,kind of amount,amount,booked on,item
 S-77,2026-03-16,12.75,,,,,,
 S-77,,,Order,1001,Principal,12.00,2026-03-04,Cedar Hour 5 mL
 S-77,,,Order,1001,Shipping,4.00,2026-03-04,Cedar Hour 5 mL
@@ -360,9 +360,9 @@ S-77,,,Other,,Subscription fee,-1.20,2026-03-10,
 S-77,,,Other,,Advertising,2.00,2026-03-10,
 """,
     keys={
-        "file.row": "component", "columns.type": "transaction-type", "columns.detail": "amount-description",
-        "columns.total": "total-amount", "columns.payout": "settlement-id", "columns.date": "posted-date",
-        "columns.paid-out": "deposit-date", "columns.order": "order-id",
+        "file.row": "component", "columns.type": "kind of entry", "columns.detail": "kind of amount",
+        "columns.total": "paid out", "columns.payout": "statement no", "columns.date": "booked on",
+        "columns.paid-out": "paid out on", "columns.order": "order",
     },
     sums={
         "sales": "12", "postage": "4", "fees": "3.25", "refunds": "2", "ads": "-2", "transit": "12.75", "cedar": "5",
@@ -372,22 +372,23 @@ S-77,,,Other,,Advertising,2.00,2026-03-10,
 # A payment service: statuses, authorisations, a private payment, fees beside the gross.
 CASES["payment service"] = Case(
     """\
-"Date","Time","Time zone","Name","Type","Status","Currency","Gross","Fee","Net","Transaction ID","Reference transaction ID","Item title","Balance"
+"Date","Time","Time zone","Name","Type","Status","Currency","Gross","Fee","Net","Entry no","Refers to","What for","Balance"
 "04/03/2026","10:00:00","GMT","Ann Onymous","Authorisation","Completed","GBP","16.00","0.00","16.00","A1","","Cedar Hour 5 mL","0.00"
 "04/03/2026","10:05:00","GMT","Ann Onymous","Payment received","Completed","GBP","16.00","-0.90","15.10","T1","A1","Cedar Hour 5 mL","15.10"
 "05/03/2026","09:00:00","GMT","Bo Onymous","Payment received","Pending","GBP","12.00","0.00","12.00","T2","","Cedar Hour 5 mL","15.10"
-"16/03/2026","08:00:00","GMT","Di Onymous","Friends and family","Completed","GBP","50.00","0.00","50.00","T4","","","65.10"
+"16/03/2026","08:00:00","GMT","Di Onymous","Sent by a friend","Completed","GBP","50.00","0.00","50.00","T4","","","65.10"
 "19/03/2026","12:00:00","GMT","Ann Onymous","Payment refund","Completed","GBP","-4.00","0.10","-3.90","T5","T1","Cedar Hour 5 mL","61.20"
 "31/03/2026","06:00:00","GMT","","Bank transfer","Completed","GBP","-61.20","0.00","-61.20","T6","","","0.00"
 """,
     keys={
         "currency": "GBP", "file.row": "event", "columns.amount": "Gross", "columns.net": "Net",
-        "columns.event": "Transaction ID", "columns.parent": "Reference transaction ID",
-        "status.pending": ["Pending"], "dates.format": "%d/%m/%Y",
+        "columns.event": "Entry no", "columns.parent": "Refers to",
+        "status.pending": ["Pending"], "dates.format": ["%d/%m/%Y %H:%M:%S", "%d/%m/%Y"],
+        "dates.zone": "UTC", "dates.times": {"Date": ["Time"]},
     },
     fees={"Fee": ("fees", "negative")},
     events={
-        "Authorisation": "skip", "Payment received": "price", "Friends and family": "private",
+        "Authorisation": "skip", "Payment received": "price", "Sent by a friend": "private",
         "Payment refund": "refund", "Bank transfer": "payout",
     },
     sums={"sales": "16", "fees": "0.8", "refunds": "4", "owner": "50", "transit": "61.2", "cedar": "5"},
@@ -912,6 +913,110 @@ Order,Date,Item,Item price,Postage,Sales tax,Selling fee,Refunded,Refunded on,Ne
         "sales": "51", "postage": "20", "fees": "5.6", "refunds": "33", "tax": "1.9", "balance": "34.3",
         "cedar": "15", "reed": "2",
     },
+)
+
+# What the buyer paid besides; the heading of one says so, and the sum tells of the other.
+CASES["gift wrap"] = Case(
+    """\
+Order,Order date,Item,Item price,Delivery,Gift wrap,Handling,Commission,Refund,Refund date,Order earnings
+1,2026-03-14,Cedar Hour 5 ml,12.00,4.00,1.50,0.50,1.80,0.00,,16.20
+2,2026-03-15,Quiet Reed 2 ml,8.00,4.00,0.00,0.60,1.26,0.00,,11.34
+3,2026-03-16,Cedar Hour 2 ml,6.00,0.00,1.25,0.00,0.73,7.25,2026-03-20,-0.73
+""",
+    keys={
+        "columns.price": "Item price", "columns.postage": "Delivery", "columns.extras": ["Gift wrap", "Handling"],
+        "columns.net": "Order earnings",
+    },
+    fees={"Commission": ("fees", "positive")},
+    # 12 + 8 + 6, and 1.50 + 1.25 + 0.50 + 0.60 besides.
+    sums={
+        "sales": "29.85", "postage": "8", "fees": "3.79", "refunds": "7.25", "balance": "26.81", "cedar": "7", "reed": "2",
+    },
+)
+
+# The same as amounts of their own; what is given back of it is a refund.
+CASES["gift wrap by amounts"] = Case(
+    """\
+Date,Order,Type,Amount type,Item,Amount
+2026-03-14,A1,Order,Item price,Cedar Hour 5 ml,12.00
+2026-03-14,A1,Order,Gift wrap,,1.50
+2026-03-14,A1,Order,Delivery,,4.00
+2026-03-14,A1,Order,Commission,,-1.80
+2026-03-15,A2,Order,Item price,Quiet Reed 2 ml,8.00
+2026-03-15,A2,Order,Commission,,-0.80
+2026-03-18,A1,Refund,Gift wrap,,-1.50
+""",
+    keys={"file.row": "component", "columns.detail": "Amount type", "columns.title": "Item"},
+    sums={
+        "sales": "21.5", "postage": "4", "fees": "2.6", "refunds": "1.5", "balance": "21.4", "cedar": "5", "reed": "2",
+    },
+)
+
+# The word for the price is one for a cost elsewhere; in each sale it is what raises the account.
+CASES["a price by another word"] = Case(
+    """\
+Date,Order,Type,Amount type,Item,Amount
+2026-03-14,A1,Order,Vial charge,Cedar Hour 5 ml,12.00
+2026-03-14,A1,Order,Delivery,,4.00
+2026-03-14,A1,Order,Commission,,-1.80
+2026-03-15,A2,Order,Vial charge,Quiet Reed 2 ml,8.00
+2026-03-15,A2,Order,Commission,,-0.80
+2026-03-18,A2,Refund,Vial charge,Quiet Reed 2 ml,-3.00
+2026-03-18,A2,Refund,Commission,,0.30
+""",
+    keys={"file.row": "component", "columns.detail": "Amount type"},
+    sums={
+        "sales": "20", "postage": "4", "fees": "2.3", "refunds": "3", "balance": "18.7", "cedar": "5", "reed": "2",
+    },
+)
+
+# No heading says which amount reached the bank; the others add up to it.
+CASES["payouts by their sum"] = Case(
+    """\
+Statement no.,Statement date,Sent to bank on,Gross sales,Refunds,Marketplace fees,Zorbling
+S-1,"Feb 28, 2026","Mar 3, 2026","$1,204.00",($31.00),($140.22),"$1,032.78"
+S-2,"Mar 15, 2026","Mar 18, 2026",$310.25,$0.00,($36.10),$274.15
+S-3,"Mar 31, 2026","Apr 2, 2026",$0.00,($25.00),$2.75,($22.25)
+""",
+    keys={"file.row": "payout", "columns.net": "Zorbling", "columns.date": "Sent to bank on"},
+    fees={"Marketplace fees": ("fees", "negative")},
+    # 1032.78 + 274.15 - 22.25
+    sums={"transit": "1284.68", "balance": "-1284.68"},
+)
+
+# One of four orders has a status nobody knows and no net amount; the others tell what makes it.
+CASES["one odd order of four"] = Case(
+    """\
+Order,Order date,Item,Price,Coupon,Postage,VAT,Commission,Card handling,Refund amount,Refunded on,Left for you,State
+1,2026-03-14,Cedar Hour 5ml,20.00,(2.00),3.00,4.20,2.15,0.85,0.00,,22.20,Complete
+2,2026-03-15,Quiet Reed 10 ml,36.00,0.00,3.00,7.80,3.60,1.40,-18.00,2026-03-20,23.80,Complete
+3,2026-03-16,Quiet Reed 5 ml,9.50,0.00,0.00,1.90,1.00,0.55,0.00,,9.85,Complete
+4,2026-03-17,Cedar Hour 5 ml,12.00,0.00,3.00,3.00,0.00,0.00,0.00,,0.00,Zorbled
+""",
+    keys={"columns.net": "Left for you", "tax.remitted": False, "refund.in-net": True, "columns.discount": "Coupon"},
+    fees={"Commission": ("fees", "positive"), "Card handling": ("fees", "positive")},
+    # 18 + 36 + 9.50; 22.20 + 23.80 + 9.85
+    sums={
+        "sales": "63.5", "postage": "6", "tax": "13.9", "fees": "9.55", "refunds": "18", "balance": "55.85",
+        "cedar": "5", "reed": "15",
+    },
+    refused=1,
+    status=1,
+)
+
+# A period that is no day; a month as German banks write it.
+CASES["payouts of periods"] = Case(
+    """\
+Auszahlungsnummer;Ausgezahlt am;Zeitraum;Umsatz brutto;Gebühren;Erstattungen;Netto
+AZ-1;5. Mrz 2026;16.02. - 28.02.;950,00;-98,20;-20,00;831,80
+AZ-2;19. Mrz 2026;01.03. - 15.03.;400,25;-41,05;0,00;359,20
+AZ-3;2. Apr 2026;16.03. - 31.03.;120,00;-12,60;-40,00;67,40
+""",
+    keys={"file.row": "payout", "columns.date": "Ausgezahlt am", "dates.locale": "de", "columns.net": "Netto"},
+    fees={"Gebühren": ("fees", "negative")},
+    # 831.80 + 359.20 + 67.40
+    sums={"transit": "1258.4", "balance": "-1258.4"},
+    currency="EUR",
 )
 
 STATEMENT = """\

@@ -483,7 +483,76 @@ def test_an_account_for_another_currency(seller: Seller) -> None:
     assert f"The books open {CHANNEL} for USD, but the file is in EUR." in seller.findings(file)["notes"]
 
 
-def test_a_second_column_that_raises_the_net_amount_has_no_key(seller: Seller) -> None:
+@pytest.mark.parametrize("heading", ["Paid on", "Payment date", "Paid", "Date paid"])
+def test_a_day_of_payment_is_the_buyers(seller: Seller, heading: str) -> None:
+    file = seller.file(
+        f"Order,{heading},Order date,Item,Price,Fee,Net\n"
+        "1,2026-03-15,2026-03-14,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+        "2,2026-03-16,2026-03-16,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+        "3,2026-03-18,2026-03-17,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+    )
+    found = seller.findings(file)
+    assert of(found, "columns.ordered")[:2] == ("Order date", "sure")
+    assert all(finding["key"] != "columns.paid-out" for finding in found["findings"])
+    assert f'"{heading}" is taken for the day the buyer paid; it is left out.' in found["notes"]
+
+
+@pytest.mark.parametrize(
+    ("days", "expected"),
+    [
+        # The orders of P-1 are of two days, and all have the day of the payout.
+        (("2026-03-20", "2026-03-20", "2026-03-27"), ("Paid on", "sure")),
+        # Each buyer paid on a day of their own, whatever the payout.
+        (("2026-03-14", "2026-03-16", "2026-03-17"), None),
+        (("2026-03-20", "", "2026-03-27"), None),
+    ],
+)
+def test_a_day_of_payment_beside_the_number_of_a_payout(
+    seller: Seller, days: tuple[str, str, str], expected: tuple[str, str] | None,
+) -> None:
+    file = seller.file(
+        "Order,Order date,Paid on,Payout,Item,Price,Fee,Net\n"
+        f"1,2026-03-14,{days[0]},P-1,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+        f"2,2026-03-16,{days[1]},P-1,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+        f"3,2026-03-17,{days[2]},P-2,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+    )
+    found = seller.findings(file)
+    keys = {finding["key"] for finding in found["findings"]}
+    assert ("columns.paid-out" in keys) is (expected is not None)
+    if expected is not None:
+        assert of(found, "columns.paid-out")[:2] == expected
+
+
+def test_a_day_of_payment_beside_payouts_of_one_order_each_is_a_guess(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Order date,Paid on,Payout,Item,Price,Fee,Net\n"
+        "1,2026-03-14,2026-03-15,P-1,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+        "2,2026-03-16,2026-03-17,P-2,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+    )
+    assert of(seller.findings(file), "columns.paid-out")[:2] == ("Paid on", "guessed")
+
+
+def test_a_day_of_payout_by_its_heading_goes_before_a_day_of_payment(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Order date,Paid on,Transferred on,Item,Price,Fee,Net\n"
+        "1,2026-03-14,2026-03-15,2026-03-20,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+        "2,2026-03-16,2026-03-17,2026-03-20,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+    )
+    found = seller.findings(file)
+    assert of(found, "columns.paid-out")[:2] == ("Transferred on", "sure")
+    assert '"Paid on" is taken for the day the buyer paid; it is left out.' in found["notes"]
+
+
+def test_a_day_of_payment_is_the_day_of_the_order_where_there_is_no_other(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Paid on,Item,Price,Fee,Net\n"
+        "1,2026-03-14,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+        "2,2026-03-16,Quiet Reed 5 mL,15.00,1.50,13.50\n"
+    )
+    assert of(seller.findings(file), "columns.ordered")[:2] == ("Paid on", "sure")
+
+
+def test_a_second_column_that_raises_the_net_amount_is_guessed_as_paid_besides(seller: Seller) -> None:
     file = seller.file(
         "Order,Date,Item,Price,Shipping,Zorbling,Fee,Net\n"
         "1,2026-03-04,Cedar Hour 5 mL,12.00,4.00,0.00,1.20,14.80\n"
@@ -493,7 +562,28 @@ def test_a_second_column_that_raises_the_net_amount_has_no_key(seller: Seller) -
     )
     found = seller.findings(file)
     assert of(found, "columns.postage")[0] == "Shipping"
-    assert not found["complete"]
-    assert found["gaps"] == ['"Zorbling" raises "Net", but no key is known for it; its rows are refused.']
+    extras, certainty, because = of(found, "columns.extras")
+    assert (extras, certainty) == (["Zorbling"], "guessed")
+    assert because == "added in the sum, and nothing else is known of it"
     outcome = seller.run_import(file)
-    assert (outcome["new"], outcome["refused"]) == (2, 2)
+    assert (outcome["new"], outcome["refused"]) == (4, 0)
+    # 12 + 15 + 15 + 12, and 2 + 2 besides.
+    assert seller.sums() == {
+        "sales": "58", "postage": "11", "fees": "5.4", "balance": "63.6", "cedar": "10", "reed": "10",
+    }
+
+
+def test_a_charge_that_lowers_the_net_amount_is_none_of_the_buyer(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Item,Price,Shipping,Handling,Fee,Net\n"
+        "1,2026-03-04,Cedar Hour 5 mL,12.00,4.00,0.30,1.20,14.50\n"
+        "2,2026-03-05,Quiet Reed 5 mL,15.00,0.00,0.35,1.50,13.15\n"
+        "3,2026-03-06,Quiet Reed 5 mL,15.00,3.00,0.40,1.50,16.10\n"
+    )
+    found = seller.findings(file)
+    assert all(finding["key"] != "columns.extras" for finding in found["findings"])
+    seller.run_import(file)
+    # 1.20 + 1.50 + 1.50 and 0.30 + 0.35 + 0.40.
+    assert seller.sums() == {
+        "sales": "42", "postage": "7", "fees": "5.25", "balance": "43.75", "cedar": "5", "reed": "10",
+    }

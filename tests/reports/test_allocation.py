@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from millilot.ledger.reading import read_books
 from millilot.reports.allocation import Column, allocate
+from millilot.reports.bottles import bottles
+from millilot.reports.year import year
 
 from .books import SHELF, load, read
 
@@ -329,3 +332,26 @@ def test_the_money_of_a_refused_line_goes_to_no_bottle() -> None:
     )
     assert len(errors) == 1
     assert shared(read_books(entries, options), Column.SALES) == {"QR-1": 9, None: 100}
+
+
+def test_what_was_paid_besides_is_a_sale_of_the_bottles_of_its_entry(books: Books) -> None:
+    """
+    2026-02-01 * "two bottles, wrapped" ^order-1
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+      Income:Sales  -5 QUIETREED @@ 24.00 USD
+      Income:Sales  -1.50 USD
+        charge: "Gift wrap"
+      Income:Postage  -4.50 USD
+      Assets:Marketplace:Lantern  42.00 USD
+    2026-02-03 * "Extra charge" ^order-1
+      Income:Sales  -0.75 USD
+        charge: "Personal message"
+      Assets:Marketplace:Lantern  0.75 USD
+    """
+    # 12 : 24, so 1.50 is 0.50 and 1.00, and 0.75 is 0.25 and 0.50.
+    assert shared(books, Column.SALES) == {"CH-1": Decimal("12.75"), "QR-1": Decimal("25.50")}
+    # 12 + 24 + 1.50 + 0.75 and the postage of 4.50.
+    year_2026 = year(books, datetime.date(2026, 1, 1), datetime.date(2026, 12, 31))
+    assert year_2026.gross_receipts == Decimal("42.75")
+    frame = bottles(books)
+    assert dict(zip(frame["bottle"], frame["ml_sold"], strict=True)) == {"CH-1": 5, "QR-1": 5, None: 0}
