@@ -11,8 +11,10 @@ from millilot.reports.commands.collection import collection_command
 from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
+from millilot.reports.commands.labels import labels_command
 from millilot.reports.commands.new import new
 from millilot.reports.commands.pack import pack_command
+from millilot.reports.commands.parcel import parcel_command
 from millilot.reports.commands.payouts import payouts_command
 from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
@@ -43,6 +45,8 @@ for command in (
     channel_command,
     stock_command,
     count_command,
+    labels_command,
+    parcel_command,
     trace_command,
     check_command,
 ):
