@@ -20,6 +20,7 @@ from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
 from millilot.reports.commands.splits import splits_command
 from millilot.reports.commands.stock import stock_command
+from millilot.reports.commands.today import today_command
 from millilot.reports.commands.trace import trace_command
 from millilot.reports.commands.year import year_command
 
@@ -36,6 +37,7 @@ for command in (
     import_files,
     profile_command,
     sort_command,
+    today_command,
     bottles_command,
     year_command,
     pack_command,
