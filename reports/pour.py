@@ -15,9 +15,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import CANCELLED, ORDERED, POURED_ON, TO_POUR, day_of
 from millilot.ledger.records import ZERO, Kind
+from millilot.reports import rounding
 from millilot.reports.bottles import plain
 from millilot.reports.check import place
 from millilot.reports.measured import measurements
@@ -30,6 +32,9 @@ if TYPE_CHECKING:
     from millilot.reports.measured import Measured
 
 _PRICED = frozenset({Role.SALES, Role.SWAPS, Role.UNSORTED})
+
+#: 10 mL in 3 vials have no end.
+_THOUSANDTH = Decimal("0.001")
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,17 +269,21 @@ def _bottles(
             ml = sum((vials.of(name) for vials in order.vials), ZERO)
             loss = _loss(order, name, books)
             left -= ml + loss
-            pours.append(_pour(order, bottle, ml, loss, day=day, short=left < 0))
+            pours.append(_pour(order, bottle, ml, loss, day=day, short=left < -goods.EXACT))
         yield BottlePours(
             bottle=name,
             fragrance=bottle.commodity.name,
             pours=tuple(pours),
-            ml=plain(held - left),
-            held=plain(held),
-            after=plain(left),
+            ml=_shown(held - left),
+            held=_shown(held),
+            after=_shown(left),
             measured_ml=plain(last.quantity) if last else None,
             measured_on=last.day if last else None,
         )
+
+
+def _shown(ml: Decimal) -> Decimal:
+    return plain(rounding.nearest(ml, _THOUSANDTH))
 
 
 def _is_inside(record: Record) -> bool:
@@ -307,8 +316,8 @@ def _pour(
         bottle=bottle.name,
         fragrance=bottle.commodity.name,
         vials=tuple(vials for vials in order.vials if vials.of(bottle.name)),
-        ml=plain(ml),
-        loss=plain(loss),
+        ml=_shown(ml),
+        loss=_shown(loss),
         short=short,
         place=place(entry.meta),
     )

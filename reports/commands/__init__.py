@@ -16,6 +16,7 @@ from millilot.reports.commands.new import new
 from millilot.reports.commands.pack import pack_command
 from millilot.reports.commands.parcel import parcel_command
 from millilot.reports.commands.payouts import payouts_command
+from millilot.reports.commands.pour import pour_command
 from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
 from millilot.reports.commands.splits import splits_command
@@ -47,6 +48,7 @@ for command in (
     channel_command,
     stock_command,
     count_command,
+    pour_command,
     labels_command,
     parcel_command,
     trace_command,
