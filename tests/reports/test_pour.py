@@ -58,7 +58,7 @@ def test_orders_are_grouped_by_bottle_and_the_oldest_is_first() -> None:
         + order(3, "2026-02-10")
         + order(2, "2026-02-20", "-10 QUIETREED @@ 30.00 USD\nvials: 2")
         + order(1, "2026-02-03", "-5 QUIETREED @@ 15.00 USD")
-        + order(4, "2026-02-01", tag=""),
+        + order(4, "2026-02-01", "-3 CEDARHOUR @@ 9.00 USD", tag=""),
     )
     five = Decimal(5)
     tenth = Decimal("0.1")
@@ -69,9 +69,9 @@ def test_orders_are_grouped_by_bottle_and_the_oldest_is_first() -> None:
         ("3", "CH-1", five, tenth, 19),
     ]
     reed, cedar = found.bottles
-    # 50 mL; nothing of it was poured yet. 100 less the 5.1 of order 4.
+    # 50 mL; nothing of it was poured yet. 100 less the 3.1 of order 4.
     assert (reed.ml, reed.held, reed.after) == (Decimal("15.3"), Decimal(50), Decimal("34.7"))
-    assert (cedar.ml, cedar.held, cedar.after) == (Decimal("5.1"), Decimal("94.9"), Decimal("89.8"))
+    assert (cedar.ml, cedar.held, cedar.after) == (Decimal("5.1"), Decimal("96.9"), Decimal("91.8"))
 
 
 def test_what_a_day_counts_from_is_the_day_it_was_ordered() -> None:
@@ -268,8 +268,8 @@ def test_a_bottle_that_runs_short_is_said_with_how_it_is_known() -> None:
     shown = run(books=text + '\n2026-02-10 custom "stocktake" "CH-1" 8 CEDARHOUR\n')
     # Two pours of 5.1.
     assert (
-        "CH-1 runs short at lantern-2: 10.2 mL to pour, and by the 8 mL measured on 2026-02-10 and what was poured "
-        "since 8 mL are in it."
+        "CH-1 runs short at lantern-2: 10.2 mL to pour, and by the 8 mL measured on 2026-02-10 and what was "
+        "poured since 8 mL are in it."
     ) in shown
 
 
