@@ -35,6 +35,7 @@ _HEADINGS = {
     "above": "Above",
 }
 _TEXTS = {"order", "what", "above"}
+_FLEXIBLE = {"order", "what"}
 _HUNDREDTH = Decimal("0.01")
 
 
@@ -102,7 +103,7 @@ def _shown(ml: Decimal) -> Decimal:
 def _table(rows: Sequence[dict[str, Any]], *, wide: bool) -> str:
     names = COLUMNS if wide else _HEADINGS
     columns = [
-        Column(name if wide else _HEADINGS[name], right=name not in _TEXTS, flexible=name in _TEXTS)
+        Column(name if wide else _HEADINGS[name], right=name not in _TEXTS, flexible=name in _FLEXIBLE)
         for name in names
     ]
     cells = [
