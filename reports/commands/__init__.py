@@ -17,6 +17,7 @@ from millilot.reports.commands.pack import pack_command
 from millilot.reports.commands.parcel import parcel_command
 from millilot.reports.commands.payouts import payouts_command
 from millilot.reports.commands.pour import pour_command
+from millilot.reports.commands.poured import poured_command
 from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
 from millilot.reports.commands.splits import splits_command
@@ -49,6 +50,7 @@ for command in (
     stock_command,
     count_command,
     pour_command,
+    poured_command,
     labels_command,
     parcel_command,
     trace_command,
