@@ -82,7 +82,7 @@ def _orders(waiting: ToPour, late_after: int) -> Iterator[Task]:
     pours = [pour for bottle in waiting.bottles for pour in bottle.pours]
     tasks = (
         ("to-pour", "Orders to pour", -1),
-        ("late", f"Late: waiting for over {_count(late_after, 'day')}", late_after),
+        ("late", f"Late, over {_count(late_after, 'day')}", late_after),
     )
     for key, what, more_than in tasks:
         chosen = [pour for pour in pours if pour.days > more_than]
@@ -115,7 +115,7 @@ def _short(waiting: ToPour) -> Iterator[Task]:
     if short:
         yield Task(
             "short",
-            "Bottles short for these orders",
+            "Bottles short for them",
             len(short),
             -sum((bottle.after for bottle in short), ZERO),
             MILLILITRES,
@@ -152,7 +152,7 @@ def _payouts(books: Books, day: datetime.date) -> Iterator[Task]:
     if late:
         yield Task(
             "payouts",
-            "Payouts late, not in the bank",
+            "Payouts late",
             len(late),
             _money((each.sending.under_way for each in late), books),
             books.currency,
@@ -223,7 +223,7 @@ def _sales_tax(books: Books, day: datetime.date) -> Iterator[Task]:
     if total > 0:
         yield Task(
             "sales-tax",
-            "Sales tax collected, to remit",
+            "Sales tax to remit",
             len(owed),
             total,
             books.currency,

@@ -74,7 +74,7 @@ def test_orders_wait_and_are_late_beyond_some_days() -> None:
     assert figures(got["to-pour"]) == (4, 10, "mL", day("2026-02-25"))
     assert got["to-pour"].names == ("lantern-1", "lantern-2", "lantern-4", "lantern-3")
     assert figures(got["late"]) == (1, 5, "mL", day("2026-02-25"))
-    assert (got["late"].names, got["late"].what) == (("lantern-1",), "Late: waiting for over 3 days")
+    assert (got["late"].names, got["late"].what) == (("lantern-1",), "Late, over 3 days")
     assert figures(tasks(text, late_after=2)["late"]) == (2, 7, "mL", day("2026-02-25"))
     assert "late" not in tasks(text, late_after=4)
 
@@ -251,7 +251,7 @@ def test_json_has_a_key_for_each_line_and_csv_says_the_same() -> None:
     assert [each["amount"] or "" for each in objects] == [row["amount"] for row in rows]
     assert objects[0]["names"][:2] == ["lantern-1", "lantern-2"]
     assert objects[-1] == {
-        "key": "sales-tax", "what": "Sales tax collected, to remit", "count": 1, "amount": "1.00", "unit": "USD",
+        "key": "sales-tax", "what": "Sales tax to remit", "count": 1, "amount": "1.00", "unit": "USD",
         "oldest": "2026-01-10", "command": None, "names": ["Liabilities:SalesTax"],
     }
 
@@ -260,7 +260,7 @@ def test_the_day_and_the_patience_are_the_owners() -> None:
     books = waiting(1, "2026-02-25", "5")
     assert run("--on", "2026-02-24", books=books).stdout == "2026-02-24: nothing to do.\n"
     assert "Late" not in run("--on", "2026-03-01", "--late", "4", books=books).stdout
-    assert "Late: waiting for over 1 day " in run("--on", "2026-03-01", "--late", "1", books=books).stdout
+    assert "Late, over 1 day " in run("--on", "2026-03-01", "--late", "1", books=books).stdout
     assert run("--on", "tomorrow").exit_code == 2
 
 
