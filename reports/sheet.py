@@ -26,7 +26,7 @@ def render(template: str, currency: str, **context: Any) -> str:
         trim_blocks=True, lstrip_blocks=True,
     )
     paper = "letter" if currency in LETTER_CURRENCIES else "A4"
-    return environment.get_template(template).render(paper=paper, **_shown(context)) + "\n"
+    return environment.get_template(template).render(paper=paper, currency=currency, **_shown(context)) + "\n"
 
 
 def _shown(context: Mapping[str, Any]) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from millilot.ledger.records import ZERO, Kind
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from millilot.ledger.records import Books, Record
+    from millilot.ledger.records import Books, Money, Record
 
 _ONE = Decimal(1)
 
@@ -60,6 +60,11 @@ def vials_of(record: Record, books: Books) -> list[Vials]:
     return [*_sold(record, books), *_given(record, books)]
 
 
+def vials_in(money: Money) -> Decimal:
+    """Return into how many vials a line of a sale was poured, 0 when it went out as it came."""
+    return _number(money.meta, _ONE)
+
+
 def _sold(record: Record, books: Books) -> Iterator[Vials]:
     in_lines: dict[str, Decimal] = defaultdict(Decimal)
     for money in record.money:
@@ -69,7 +74,7 @@ def _sold(record: Record, books: Books) -> Iterator[Vials]:
         for name, ml in parts:
             in_lines[name] += ml
         if parts:
-            yield from _filled(Kind.SOLD, parts, _number(money.meta, _ONE))
+            yield from _filled(Kind.SOLD, parts, vials_in(money))
     # What the owner wrote as a pair of postings has no line that could say how many vials.
     for move in record.moves:
         if move.kind is Kind.SOLD and move.quantity < 0 and move.bottle in books.fragrances:

@@ -12,6 +12,7 @@ from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.labels import labels_command
+from millilot.reports.commands.list import list_command
 from millilot.reports.commands.new import new
 from millilot.reports.commands.pack import pack_command
 from millilot.reports.commands.parcel import parcel_command
@@ -49,6 +50,7 @@ for command in (
     channel_command,
     stock_command,
     count_command,
+    list_command,
     pour_command,
     poured_command,
     labels_command,
