@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 from millilot.importers.problems import InputError
-from millilot.ledger.annotations import ORDER
+from millilot.ledger.annotations import ORDER, POURED_ON, day_of
 from millilot.ledger.records import ZERO, Kind
 from millilot.reports.pour import to_pour, waits
 from millilot.reports.vials import Vials, vials_of, without
@@ -34,11 +34,13 @@ class Parcel:
         order: its link without the caret, or None.
         what: the narration of its first transaction.
         vials: what is in it; what is in no vial goes as it came.
+        poured: the day it was poured, the last if there are several; None while some of it waits.
     """
 
     order: str | None
     what: str
     vials: tuple[Vials, ...]
+    poured: datetime.date | None = None
 
     @property
     def ml(self) -> Decimal:
@@ -99,7 +101,11 @@ def _named(books: Books, order: str) -> Parcel:
         for move in record.moves:
             if move.kind is Kind.SOLD and move.quantity > 0 and move.bottle in books.fragrances:
                 vials = without(vials, move.bottle, move.quantity)
-    return Parcel(order, records[0].entry.narration or "", tuple(vials))
+    poured = None
+    if not any(map(waits, records)):
+        days = [day_of(each.entry, POURED_ON) or each.date for each in records if vials_of(each, books)]
+        poured = max(days, default=None)
+    return Parcel(order, records[0].entry.narration or "", tuple(vials), poured)
 
 
 def _find(known: Iterable[str], name: str) -> str:

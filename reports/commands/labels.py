@@ -10,20 +10,24 @@ from typing import TYPE_CHECKING
 import click
 
 from millilot.importers.problems import InputError
+from millilot.ledger.annotations import ORDER
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
-from millilot.reports.commands.options import ON_ERRORS, Format, books_option, clean, day_or_today, read, show
+from millilot.reports.commands.options import ON_ERRORS, Format, books_option, clean, day, read, show, this_day
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.commands.writing import count
 from millilot.reports.labels import NOT_COMPLETE, SOMEBODY, Label, LabelError, of_bottle, of_parcels
 from millilot.reports.labels.page import labels_page
 from millilot.reports.labels.sheets import find_sheet, read_sheets
 from millilot.reports.parcels import parcels
+from millilot.reports.pour import to_pour
 from millilot.reports.tables import Column, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
     import datetime
     from collections.abc import Iterable, Sequence
+
+    from millilot.ledger.records import Books
 
 COLUMNS = tuple(field.name for field in fields(Label))
 
@@ -54,13 +58,14 @@ def size(_ctx: click.Context, _option: click.Parameter, value: str | None) -> De
 @click.option("--bottle", metavar="NAME", help="Labels for vials poured ahead from this bottle; with --size.")
 @click.option("--size", "ml", callback=size, metavar="ML", help="mL in each of these vials.")
 @click.option(
-    "--count", "number", type=click.IntRange(1, _MOST), default=1, show_default=True, help="How many of them.",
+    "--count", "number", type=click.IntRange(1, _MOST), help="How many of them; one unless stated.",
 )
 @click.option("--sheet", "sheet_name", metavar="NAME", help="The sheet, such as a4-65 or letter-30, or your own.")
 @click.option("--skip", type=click.IntRange(0), default=0, help="So many labels of the first sheet are used.")
 @click.option("--by", default="", metavar="NAME", help="Who poured them.")
 @click.option(
-    "--on", "poured", callback=day_or_today, metavar="DATE", help="The day of pouring; today unless stated.",
+    "--on", callback=day, metavar="DATE",
+    help="The day of pouring; else the day the books have it poured on, or today while it waits.",
 )
 @click.option(
     "-o", "--output", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
@@ -76,11 +81,11 @@ def labels_command(
     orders: tuple[str, ...],
     bottle: str | None,
     ml: Decimal | None,
-    number: int,
+    number: int | None,
     sheet_name: str | None,
     skip: int,
     by: str,
-    poured: datetime.date,
+    on: datetime.date | None,
     output: Path | None,
     path: Path,
     style: str,
@@ -89,14 +94,17 @@ def labels_command(
 
     The page is HTML in millimetres: open it in a browser and print it at 100 %. Without -o the labels are listed.
     """
-    if (bottle is None) is not (ml is None) or (bottle is not None and orders):
+    ahead = bottle is not None and ml is not None
+    if (not ahead and any(each is not None for each in (bottle, ml, number))) or (ahead and orders):
         raise click.UsageError("Expected orders, or --bottle with --size, or nothing.")
     books = read(path, None)
     try:
         if bottle is not None and ml is not None:
-            labels = of_bottle(books, bottle, ml, number, poured)
+            labels = of_bottle(books, bottle, ml, number or 1, on or this_day())
         else:
-            labels = of_parcels(parcels(books, orders), books, poured)
+            labels = of_parcels(parcels(books, orders), books, this_day(), on)
+            if not orders:
+                _warn(books)
         sheet = find_sheet(read_sheets(path.parent / "sheets"), sheet_name, books.currency)
         if output is None:
             click.echo(_listed(labels, style), nl=False)
@@ -111,6 +119,13 @@ def labels_command(
     if not by:
         show(f"They say that {SOMEBODY} poured; --by NAME says who.")
     show("\n" + "\n".join(paragraph(NOT_COMPLETE)))
+
+
+def _warn(books: Books) -> None:
+    """Name the orders that wait and of which no vial is known."""
+    stuck = [each.order.removeprefix(ORDER) if each.order else each.place for each in to_pour(books).stuck]
+    if stuck:
+        show(f"Not known what to pour, see `millilot pour`: {', '.join(stuck)}", err=True)
 
 
 def _listed(labels: Sequence[Label], style: str) -> str:

@@ -56,9 +56,14 @@ def day(_ctx: click.Context, _option: click.Parameter, value: str | None) -> dat
         raise click.BadParameter(f"{value!r} is not a day; expected one like 2026-12-31.") from error
 
 
+def this_day() -> datetime.date:
+    """Return today's date where the owner is; for the default of an option, and nowhere else."""
+    return datetime.datetime.now().astimezone().date()
+
+
 def day_or_today(ctx: click.Context, option: click.Parameter, value: str | None) -> datetime.date:
-    """Return the day that was asked for, or else today, where the owner is."""
-    return day(ctx, option, value) or datetime.datetime.now().astimezone().date()
+    """Return the day that was asked for, or else today."""
+    return day(ctx, option, value) or this_day()
 
 
 books_option = click.option(

@@ -82,21 +82,24 @@ def said_by(by: str) -> tuple[str, str, str]:
     return "Poured from the original bottle by ", by or SOMEBODY, "; not affiliated with the maker."
 
 
-def of_parcels(parcels: Iterable[Parcel], books: Books, poured: datetime.date) -> list[Label]:
+def of_parcels(
+    parcels: Iterable[Parcel], books: Books, today: datetime.date, on: datetime.date | None = None,
+) -> list[Label]:
     """Return a label for each vial of some parcels.
 
     Args:
         parcels: what goes out.
         books: the books they are of.
-        poured: the day of pouring.
+        today: the day on which those are poured that wait.
+        on: the day of pouring of all of them, whatever the books say.
     """
-    return [
-        each
-        for parcel in parcels
-        for vials in parcel.vials
-        for each in [label([books.bottles[name] for name, _ in vials.parts], vials.ml, poured, parcel.order)]
-        * vials.number
-    ]
+    labels = []
+    for parcel in parcels:
+        poured = on or parcel.poured or today
+        for vials in parcel.vials:
+            bottles = [books.bottles[name] for name, _ in vials.parts]
+            labels += [label(bottles, vials.ml, poured, parcel.order)] * vials.number
+    return labels
 
 
 def of_bottle(books: Books, name: str, ml: Decimal, count: int, poured: datetime.date) -> list[Label]:

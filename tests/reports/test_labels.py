@@ -101,16 +101,28 @@ def test_a_label_says_what_the_books_say_of_the_bottle() -> None:
     head = HEAD.replace('  name: "Cedar Hour"\n', '  name: "Cedar Hour"\n  strength: "extrait"\n')
     shelf = SHELF.replace('"CH-1"}}', '"CH-1"}}\n    batch: "04321"')
     [label] = of_parcels(parcels(books := read(shelf + ORDERS, head), ["lantern-2"]), books, DAY)
-    assert label == Label("order-lantern-2", ("CH-1",), "Cedar Hour", "extrait", Decimal(5), "04321", DAY)
+    # The books have it poured the day after it was sold.
+    poured = datetime.date(2026, 2, 3)
+    assert label == Label("order-lantern-2", ("CH-1",), "Cedar Hour", "extrait", Decimal(5), "04321", poured)
     page = words(labels_page([label], LETTER, "Ann Bell"))
     for text in (
         "Cedar Hour",
         "5 mL · extrait",
-        "Batch 04321 · poured 2026-11-25",
+        "Batch 04321 · poured 2026-02-03",
         "Poured from the original bottle by Ann Bell; not affiliated with the maker.",
         CAUTION,
     ):
         assert text in page
+
+
+def test_the_day_of_pouring_is_that_of_the_books_or_today_or_the_owners() -> None:
+    books = read(SHELF + ORDERS.replace("  poured: 2026-02-03\n", ""))
+    of_both = parcels(books, ["lantern-1", "lantern-2"])
+    assert {(each.order, each.poured) for each in of_parcels(of_both, books, DAY)} == {
+        ("order-lantern-1", DAY), ("order-lantern-2", datetime.date(2026, 2, 2)),
+    }
+    other = datetime.date(2026, 3, 1)
+    assert {each.poured for each in of_parcels(of_both, books, DAY, other)} == {other}
 
 
 def test_a_vial_of_two_bottles_names_both_batches() -> None:
@@ -349,6 +361,8 @@ def test_the_command_lists_the_labels() -> None:
     ]
     assert run("--bottle", "CH-1", "--size", "2.5", "--count", "2").stdout.count("2.5") == 2
     assert run(books=SHELF).stdout == "No vial waits for a label.\n"
+    mystery = '2026-02-01 * "?" ^order-lantern-9 #to-pour\n  Income:Unsorted  -9.00 USD\n  Assets:Bank\n'
+    assert "lantern-9" in run(books=SHELF + mystery).stderr
 
 
 ONE_OR_THE_OTHER = "Expected orders, or --bottle with --size, or nothing."
@@ -360,6 +374,7 @@ ONE_OR_THE_OTHER = "Expected orders, or --bottle with --size, or nothing."
     [
         (["--bottle", "CH-1"], ONE_OR_THE_OTHER),
         (["--size", "5"], ONE_OR_THE_OTHER),
+        (["--count", "5"], ONE_OR_THE_OTHER),
         (["lantern-1", "--bottle", "CH-1", "--size", "5"], ONE_OR_THE_OTHER),
         (["--bottle", "CH-1", "--size", "0"], "'0' is no mL of a vial"),
         (["--bottle", "CH-1", "--size", "inf"], "'inf' is no mL of a vial"),
