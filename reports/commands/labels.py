@@ -115,7 +115,8 @@ def labels_command(
     except (InputError, OSError) as error:
         raise click.ClickException(clean(str(error))) from None
     sheets = -(-(skip + len(labels)) // sheet.labels)
-    show(f"{output}: {count(len(labels), 'label')} on {count(sheets, 'sheet')} ({sheet.title})")
+    show(f"{output}: {count(len(labels), 'label')} on {count(sheets, 'sheet')}")
+    show(sheet.title)
     if not by:
         show(f"They say that {SOMEBODY} poured; --by NAME says who.")
     show("\n" + "\n".join(paragraph(NOT_COMPLETE)))
@@ -136,7 +137,7 @@ def _listed(labels: Sequence[Label], style: str) -> str:
         case Format.CSV:
             return to_csv(rows, COLUMNS)
         case _ if not rows:
-            return "No vial waits for a label.\n"
+            return "There is no vial to label.\n"
         case _:
             return _table(rows)
 

@@ -344,7 +344,7 @@ def run(*arguments: str, books: str = SHELF + ORDERS) -> Result:
 def test_the_command_writes_a_page() -> None:
     result = run("-o", "labels.html", "--by", "Ann Bell", "--on", "2026-02-06", "--sheet", "a4-65")
     assert result.exit_code == 0
-    assert "labels.html: 4 labels on 1 sheet (A4, 65 labels of 38.1 x 21.2 mm)" in result.stdout
+    assert "labels.html: 4 labels on 1 sheet\nA4, 65 labels of 38.1 x 21.2 mm\n" in result.stdout
     page = words(Path("labels.html").read_text(encoding="utf-8"))
     assert page.count("poured 2026-02-06".capitalize()) == 4
     assert "by Ann Bell;" in page
@@ -360,7 +360,7 @@ def test_the_command_lists_the_labels() -> None:
         "order,bottles,fragrance,strength,ml,batch,poured", "order-lantern-2,CH-1,Cedar Hour,,5,,2026-02-06",
     ]
     assert run("--bottle", "CH-1", "--size", "2.5", "--count", "2").stdout.count("2.5") == 2
-    assert run(books=SHELF).stdout == "No vial waits for a label.\n"
+    assert run(books=SHELF).stdout == "There is no vial to label.\n"
     mystery = '2026-02-01 * "?" ^order-lantern-9 #to-pour\n  Income:Unsorted  -9.00 USD\n  Assets:Bank\n'
     assert "lantern-9" in run(books=SHELF + mystery).stderr
 
