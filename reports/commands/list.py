@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from millilot.reports.commands.options import Format, read, report_options_with
+from millilot.reports.commands.options import Format, read, report_options_with, this_day
 from millilot.reports.price_list import last_prices, price_list
 from millilot.reports.sheet import render
 from millilot.reports.tables import WIDTH, Column, printable, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
@@ -76,7 +76,7 @@ def list_command(
         case "markdown":
             text = _markdown(listed, books.currency, notes=notes) if listed else _NOTHING
         case "html":
-            day = to or datetime.date.today()  # noqa: DTZ011  # days in the books have no time zone
+            day = to or this_day()
             text = _page(listed, day, books.currency, notes=notes)
         case _:
             text = _table(listed, notes=notes or wide, width=None if wide else WIDTH)

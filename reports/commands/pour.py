@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import asdict
 from decimal import Decimal
 from pathlib import Path
@@ -14,13 +13,14 @@ from millilot.ledger.annotations import ORDER
 from millilot.ledger.records import ZERO, Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
-from millilot.reports.commands.options import Format, read, report_options_with, show
+from millilot.reports.commands.options import Format, read, report_options_with, show, this_day
 from millilot.reports.commands.writing import count
 from millilot.reports.pour import to_pour as report
 from millilot.reports.sheet import render
 from millilot.reports.tables import WIDTH, Column, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterator, Sequence
 
     from millilot.reports.pour import BottlePours, Pour, Stuck, ToPour
@@ -53,7 +53,7 @@ def pour_command(path: Path, style: str, to: datetime.date | None, *, wide: bool
 
     `--format html` writes a page to print and tick: millilot pour --format html > pour.html
     """
-    day = to or datetime.date.today()  # noqa: DTZ011  # days in the books have no time zone
+    day = to or this_day()
     books = read(path, to)
     waiting = report(books, day)
     match style:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -10,24 +9,24 @@ import click
 from millilot.importers.booking import open_books
 from millilot.importers.poured import changes, write
 from millilot.importers.problems import InputError
-from millilot.reports.commands.options import books_option, clean, day, show
+from millilot.reports.commands.options import books_option, clean, day_or_today, show
 from millilot.reports.commands.writing import refuse
 
 if TYPE_CHECKING:
+    import datetime
     from pathlib import Path
 
 
 @click.command("poured")
 @click.argument("orders", metavar="ORDER...", nargs=-1, required=True)
-@click.option("--on", callback=day, metavar="DATE", help="The day they were poured; today unless stated.")
+@click.option("--on", callback=day_or_today, metavar="DATE", help="The day they were poured; today unless stated.")
 @click.option("--dry-run", is_flag=True, help="Show what changes, and write nothing.")
 @books_option
-def poured_command(orders: tuple[str, ...], on: datetime.date | None, path: Path, *, dry_run: bool) -> None:
+def poured_command(orders: tuple[str, ...], on: datetime.date, path: Path, *, dry_run: bool) -> None:
     """Say that orders were poured: `poured:` and the day take the place of their tag #to-pour.
 
     ORDER is the name in the list of `millilot pour`. All of them are marked, or none is.
     """
-    on = on or datetime.date.today()  # noqa: DTZ011  # days in the books have no time zone
     try:
         with open_books(path, "update") as books:
             changed = changes(books, orders, on)
