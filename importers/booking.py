@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount import loader
 
+from millilot.importers.including import chain, redirected
 from millilot.importers.problems import BooksError
 from millilot.importers.replacing import WholeFile
 from millilot.importers.text import format_entries, format_entry
@@ -24,7 +25,7 @@ from millilot.ledger.annotations import EVENT
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
@@ -55,7 +56,7 @@ class Problem(NamedTuple):
 
 
 class Edit(NamedTuple):
-    """Lines of the books' file, and the lines that take their place.
+    """Lines of a file of the books, and the lines that take their place.
 
     Attributes:
         line: the first, 1 for the first of the file.
@@ -80,13 +81,35 @@ class BooksFile:
         self.path = path
         self._work = work
         self._file = WholeFile(path)
+        self._included: dict[Path, WholeFile] = {}
         self.entries, self._problems = _load(path, path)
 
     @property
     def lines(self) -> list[str]:
         """The lines of the file, without line endings; bytes that are not UTF-8 stand as surrogates."""
-        text = self._file.content.decode(errors="surrogateescape")
+        return self.lines_of(self.path)
+
+    def lines_of(self, file: Path) -> list[str]:
+        """Return the lines of the file or of one that it includes, as `lines` does.
+
+        Args:
+            file: by the name Beancount gives it.
+
+        Raises:
+            BooksError: it cannot be read.
+        """
+        text = self._whole(file).content.decode(errors="surrogateescape")
         return [line.removesuffix("\r") for line in text.split("\n")]
+
+    def _whole(self, file: Path) -> WholeFile:
+        if file == self.path:
+            return self._file
+        if file not in self._included:
+            try:
+                self._included[file] = WholeFile(file.resolve())
+            except OSError as error:
+                raise BooksError(f"{file}: cannot be read: {error.strerror}") from None
+        return self._included[file]
 
     def append(self, transactions: Sequence[Transaction], *, dry_run: bool = False) -> list[Problem]:
         """Append entries, unless that would bring a new error.
@@ -108,7 +131,8 @@ class BooksFile:
         def shown(entries: Iterable[Directive]) -> bool:
             return keys <= {entry.meta.get(EVENT) for entry in entries}
 
-        new = self._put(self._joined(format_entries(transactions)), self._problems, shown, dry_run=dry_run)
+        content = self._joined(format_entries(transactions))
+        new = self._put(self.path, content, self._problems, shown, dry_run=dry_run)
         return self._with_origins(new, transactions) if new else []
 
     def append_text(self, text: str) -> list[Problem]:
@@ -123,16 +147,22 @@ class BooksFile:
         Raises:
             BooksError: as for `append`.
         """
-        return self._put(self._joined(text), self._problems, lambda _: True, dry_run=False)
+        return self._put(self.path, self._joined(text), self._problems, lambda _: True, dry_run=False)
 
     def replace(
-        self, edits: Sequence[Edit], shown: Callable[[list[Directive]], bool], *, dry_run: bool = False,
+        self,
+        edits: Sequence[Edit],
+        shown: Callable[[list[Directive]], bool],
+        *,
+        file: Path | None = None,
+        dry_run: bool = False,
     ) -> list[Problem]:
         """Put other lines in the place of some, unless that would bring a new error.
 
         Args:
             edits: in any order; they do not overlap.
             shown: whether the loaded books show what was meant.
+            file: a file the books include, by the name Beancount gives it; the main one unless stated.
             dry_run: try, but leave the books as they are.
 
         Returns:
@@ -141,20 +171,23 @@ class BooksFile:
         Raises:
             BooksError: as for `append`.
         """
-        lines = self._file.content.split(b"\n")
-        ending = b"\r" if b"\r\n" in self._file.content else b""
+        file = file or self.path
+        lines = self._whole(file).content.split(b"\n")
         moved = []
         for problem in self._problems:
             before = [edit for edit in edits if edit.line < problem.line]
-            shift = sum(len(edit.text) - edit.gone for edit in before) if problem.file == str(self.path) else 0
+            shift = sum(len(edit.text) - edit.gone for edit in before) if problem.file == str(file) else 0
             moved.append(problem._replace(line=problem.line + shift))
         for edit in sorted(edits, reverse=True):
+            # Files may mix line endings: what is new has that of the line it replaces, or comes behind.
+            ending = b"\r" if lines[max(edit.line - (1 if edit.gone else 2), 0)].endswith(b"\r") else b""
             text = [line.encode(errors="surrogateescape") + ending for line in edit.text]
             lines[edit.line - 1 : edit.line - 1 + edit.gone] = text
-        return self._put(b"\n".join(lines), moved, shown, dry_run=dry_run)
+        return self._put(file, b"\n".join(lines), moved, shown, dry_run=dry_run)
 
     def _put(
         self,
+        file: Path,
         content: bytes,
         known: Sequence[Problem],
         shown: Callable[[list[Directive]], bool],
@@ -162,10 +195,10 @@ class BooksFile:
         dry_run: bool,
     ) -> list[Problem]:
         """Put a content in place if it brings no error beyond the known ones; return those it would bring."""
+        whole = self._whole(file)
         try:
-            try:
-                self._file.write_copy(content)
-                entries, problems = _load(self._file.copy, self.path)
+            with self._tried(file, content) as (top, names):
+                entries, problems = _load(top, self.path, names)
                 new = _beyond(known, problems)
                 if not new and not shown(entries):
                     # Something, such as another plugin, takes them out; the next import would add them again.
@@ -173,12 +206,34 @@ class BooksFile:
                         f"{self.path}: the books do not show the new entries once loaded; nothing is written",
                     )
                 if not new and not dry_run:
-                    self._put_in_place()
-            finally:
-                self._file.drop_copy()
+                    self._put_in_place(whole)
         except OSError as error:
-            raise BooksError(f"{self.path}: cannot be written: {error.strerror}") from None
+            raise BooksError(f"{file}: cannot be written: {error.strerror}") from None
         return new
+
+    @contextmanager
+    def _tried(self, file: Path, content: bytes) -> Iterator[tuple[Path, Mapping[str, str]]]:
+        """Write a copy of a file with another content, and copies of those on the way to it from the main one.
+
+        Yields:
+            The copy of the main file, and what the copies are copies of.
+        """
+        way = chain(self.path, file)
+        if not way:
+            raise BooksError(f"{file}: cannot be found among the files that {self.path} includes")
+        copies: list[WholeFile] = []
+        try:
+            for place in reversed(range(len(way))):
+                whole = self._whole(way[place])
+                if copies:
+                    content = redirected(whole.content, way[place], way[place + 1], copies[-1].copy)
+                copies.append(whole)
+                whole.write_copy(content)
+            names = zip(copies, reversed(way), strict=True)
+            yield copies[-1].copy, {str(whole.copy): str(name) for whole, name in names}
+        finally:
+            for whole in copies:
+                whole.drop_copy()
 
     def _joined(self, text: str) -> bytes:
         """Return the content with a text after a blank line, in the books' own line endings."""
@@ -209,11 +264,12 @@ class BooksFile:
             for problem in problems
         ]
 
-    def _put_in_place(self) -> None:
-        if not self._file.is_unchanged():
-            work = self._work
-            raise BooksError(f"{self.path}: changed while the {work} ran; nothing is written, {work} again")
-        self._file.put_in_place()
+    def _put_in_place(self, whole: WholeFile) -> None:
+        for each in (self._file, whole):
+            if not each.is_unchanged():
+                work = self._work
+                raise BooksError(f"{each.path}: changed while the {work} ran; nothing is written, {work} again")
+        whole.put_in_place()
 
 
 def _beyond(known: Iterable[Problem], problems: Iterable[Problem]) -> list[Problem]:
@@ -285,20 +341,29 @@ def _advice(problem: Problem, transactions: Sequence[Transaction]) -> str:
     return f"; add to the books: {day} open {match[1]} {currency}"
 
 
-def _load(file: Path, books: Path) -> tuple[list[Directive], list[Problem]]:
-    """Load a file, naming the books in its errors.
+def _load(
+    file: Path, books: Path, names: Mapping[str, str] | None = None,
+) -> tuple[list[Directive], list[Problem]]:
+    """Load a file.
 
     Beancount's cache is left out: it would leave a file behind, and does not see that a plugin changed.
+
+    Args:
+        file: the main file, or a copy of it.
+        books: the main file.
+        names: the files that copies stand for, which errors name instead.
     """
     try:
         entries, errors, _ = loader._uncached_load_file(str(file), None, None, None)  # type: ignore[no-untyped-call]
     except ArithmeticError as error:
         # Beancount stumbles over a lot of nothing.
         raise BooksError(f"{books}: the books cannot be loaded: {error!r}") from error
-    return entries, [_problem(error, str(file), str(books)) for error in errors]
+    return entries, [_problem(error, names or {}, str(books)) for error in errors]
 
 
-def _problem(error: Any, file: str, books: str) -> Problem:
+def _problem(error: Any, names: Mapping[str, str], books: str) -> Problem:
     source = error.source or {}
-    where = str(source.get("filename", books)).replace(file, books)
-    return Problem(where, int(source.get("lineno") or 0), error.message.replace(file, books).strip())
+    where, message = str(source.get("filename", books)), error.message
+    for copy, name in names.items():
+        where, message = where.replace(copy, name), message.replace(copy, name)
+    return Problem(where, int(source.get("lineno") or 0), message.strip())

@@ -162,12 +162,13 @@ def printable(string: str) -> str:
 
 
 def _pad(string: str, places: int, *, right: bool) -> str:
-    string = _shorten(string, places)
+    string = shortened(string, places)
     padding = " " * (places - display_width(string))
     return padding + string if right else string + padding
 
 
-def _shorten(string: str, places: int) -> str:
+def shortened(string: str, places: int) -> str:
+    """Return a string that takes no more than so many places, cut short with an ellipsis if need be."""
     if display_width(string) <= places:
         return string
     kept = ""

@@ -11,13 +11,19 @@ from millilot.reports.commands.collection import collection_command
 from millilot.reports.commands.count import count_command
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.import_files import import_files
+from millilot.reports.commands.labels import labels_command
+from millilot.reports.commands.list import list_command
 from millilot.reports.commands.new import new
 from millilot.reports.commands.pack import pack_command
+from millilot.reports.commands.parcel import parcel_command
 from millilot.reports.commands.payouts import payouts_command
+from millilot.reports.commands.pour import pour_command
+from millilot.reports.commands.poured import poured_command
 from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
 from millilot.reports.commands.splits import splits_command
 from millilot.reports.commands.stock import stock_command
+from millilot.reports.commands.today import today_command
 from millilot.reports.commands.trace import trace_command
 from millilot.reports.commands.year import year_command
 
@@ -34,6 +40,7 @@ for command in (
     import_files,
     profile_command,
     sort_command,
+    today_command,
     bottles_command,
     year_command,
     pack_command,
@@ -43,6 +50,11 @@ for command in (
     channel_command,
     stock_command,
     count_command,
+    list_command,
+    pour_command,
+    poured_command,
+    labels_command,
+    parcel_command,
     trace_command,
     check_command,
 ):

@@ -56,6 +56,16 @@ def day(_ctx: click.Context, _option: click.Parameter, value: str | None) -> dat
         raise click.BadParameter(f"{value!r} is not a day; expected one like 2026-12-31.") from error
 
 
+def this_day() -> datetime.date:
+    """Return today's date where the owner is; for the default of an option, and nowhere else."""
+    return datetime.datetime.now().astimezone().date()
+
+
+def day_or_today(ctx: click.Context, option: click.Parameter, value: str | None) -> datetime.date:
+    """Return the day that was asked for, or else today."""
+    return day(ctx, option, value) or this_day()
+
+
 books_option = click.option(
     "-b",
     "--books",
@@ -69,22 +79,31 @@ books_option = click.option(
 
 def report_options(command: Command) -> Command:
     """Add the options that every report has, and what its help says of errors."""
-    command.__doc__ = f"{command.__doc__}\n\n{ON_ERRORS}"
-    for option in (
-        click.option("--wide", is_flag=True, help="Show all columns, however wide the table gets."),
-        click.option("--to", callback=day, metavar="DATE", help="Show the state at the end of this day."),
-        click.option(
-            "--format",
-            "style",
-            type=click.Choice([style.value for style in Format]),
-            default=Format.TABLE.value,
-            show_default=True,
-            help="How to write the figures.",
-        ),
-        books_option,
-    ):
-        command = option(command)
-    return command
+    return report_options_with()(command)
+
+
+def report_options_with(*others: str) -> Callable[[Command], Command]:
+    """Return what adds the options of a report that can be written out in other ways too."""
+
+    def add(command: Command) -> Command:
+        command.__doc__ = f"{command.__doc__}\n\n{ON_ERRORS}"
+        for option in (
+            click.option("--wide", is_flag=True, help="Show all columns, however wide the table gets."),
+            click.option("--to", callback=day, metavar="DATE", help="Show the state at the end of this day."),
+            click.option(
+                "--format",
+                "style",
+                type=click.Choice([*(style.value for style in Format), *others]),
+                default=Format.TABLE.value,
+                show_default=True,
+                help="How to write the figures.",
+            ),
+            books_option,
+        ):
+            command = option(command)
+        return command
+
+    return add
 
 
 def load(path: Path) -> Loaded:

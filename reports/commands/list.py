@@ -1,0 +1,174 @@
+"""`millilot list`: what is for sale, to look at, to paste in a post, or to print."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from millilot.reports.commands.options import Format, read, report_options_with, this_day
+from millilot.reports.price_list import last_prices, price_list
+from millilot.reports.sheet import render
+from millilot.reports.tables import WIDTH, Column, printable, to_csv, to_json, to_table
+
+if TYPE_CHECKING:
+    import datetime
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from millilot.reports.price_list import Listed, Offer
+
+TEXT, MARKDOWN, HTML = "text", "markdown", "html"
+
+COLUMNS = (
+    "commodity", "fragrance", "strength", "notes", "size_ml", "price", "currency", "free_ml", "vials", "sold_out",
+)
+
+_SOLD_OUT = "sold out"
+_NO_PRICE = "on request"
+_NOTHING = "Nothing is for sale.\n"
+
+#: What Markdown gives a meaning inside a line, and links it makes by itself.
+_MARKED = re.compile(r"[\\`*_\[\]<>#|~&$@:]|(?<=www)\.", re.IGNORECASE)
+
+
+def _sizes(_ctx: click.Context, _option: click.Parameter, values: Sequence[str]) -> tuple[Decimal, ...]:
+    return tuple(map(_size, values))
+
+
+def _size(value: str) -> Decimal:
+    try:
+        size = Decimal(value.strip().lower().removesuffix("ml").strip())
+    except InvalidOperation:
+        size = Decimal(0)
+    if not size.is_finite() or size <= 0:
+        raise click.BadParameter(f"{value!r} is no size; expected mL of one vial, such as 5 or 2.5.")
+    return size
+
+
+@click.command("list")
+@click.option(
+    "--size", "sizes", multiple=True, callback=_sizes, metavar="ML",
+    help="Offer this size; may be given more than once. Otherwise the sizes a fragrance was sold in.",
+)
+@click.option("--notes", is_flag=True, help="Say the strength and the notes, as the books describe them.")
+@report_options_with(TEXT, MARKDOWN, HTML)
+def list_command(
+    path: Path, style: str, to: datetime.date | None, *, sizes: tuple[Decimal, ...], notes: bool, wide: bool,
+) -> None:
+    """List what is for sale: what is free of each fragrance, the sizes, and the price each was last sold at.
+
+    Free is what is left, less what is kept and claimed. A size is sold out when less is free than a vial of it and
+    its loss take. `--format text` is to be pasted in a post, `--format html` is a page to print.
+    """
+    books = read(path, to)
+    listed = price_list(books, last_prices(books), sizes, to)
+    rows = [_row(each, offer, books.currency) for each in listed for offer in each.offers]
+    match style:
+        case Format.JSON:
+            text = to_json(rows)
+        case Format.CSV:
+            text = to_csv([{**row, "sold_out": _SOLD_OUT if row["sold_out"] else None} for row in rows], COLUMNS)
+        case "text":
+            text = "".join(_text(each, books.currency, notes=notes) for each in listed) or _NOTHING
+        case "markdown":
+            text = _markdown(listed, books.currency, notes=notes) if listed else _NOTHING
+        case "html":
+            day = to or this_day()
+            text = _page(listed, day, books.currency, notes=notes)
+        case _:
+            text = _table(listed, notes=notes or wide, width=None if wide else WIDTH)
+    click.echo(text, nl=False)
+
+
+def _row(listed: Listed, offer: Offer, currency: str) -> dict[str, Any]:
+    return {
+        "commodity": listed.commodity.code,
+        "fragrance": listed.commodity.name,
+        "strength": listed.commodity.strength,
+        "notes": listed.commodity.notes,
+        "size_ml": offer.size_ml,
+        "price": offer.price,
+        "currency": currency,
+        "free_ml": listed.free,
+        "vials": offer.vials,
+        "sold_out": offer.sold_out,
+    }
+
+
+def _price(offer: Offer, currency: str = "") -> str:
+    """Return what is said of a size: its price, or why there is none."""
+    if offer.sold_out:
+        return _SOLD_OUT
+    return _NO_PRICE if offer.price is None else f"{offer.price:f} {currency}".rstrip()
+
+
+def _table(listed: Sequence[Listed], *, notes: bool, width: int | None) -> str:
+    columns = [
+        Column("Fragrance", right=False, flexible=True),
+        *([Column("Strength", right=False, flexible=True)] if notes else []),
+        *([Column("Notes", right=False, flexible=True)] if notes else []),
+        Column("Free"),
+        Column("Size"),
+        Column("Price"),
+        Column("Vials"),
+    ]
+    return to_table(columns, list(_cells(listed, notes=notes)), width=width)
+
+
+def _cells(listed: Sequence[Listed], *, notes: bool) -> Iterator[list[object]]:
+    for each in listed:
+        told = [each.commodity.name, *([each.commodity.strength, each.commodity.notes] if notes else [])]
+        for offer in each.offers:
+            # What is said of a fragrance is said once.
+            once = offer is each.offers[0]
+            head: list[object] = [*told, each.free] if once else [None] * (len(told) + 1)
+            yield [*head, offer.size_ml, _price(offer), offer.vials or None]
+
+
+def _text(listed: Listed, currency: str, *, notes: bool) -> str:
+    """Return a fragrance in a line, and what is told of it in another."""
+    offers = ", ".join(f"{offer.size_ml:f} mL {_price(offer, currency)}" for offer in listed.offers)
+    text = f"{printable(listed.commodity.name)}: {offers}\n"
+    told = "; ".join(filter(None, (listed.commodity.strength, listed.commodity.notes)))
+    return f"{text}  {printable(told)}\n" if notes and told else text
+
+
+def _markdown(listed: Sequence[Listed], currency: str, *, notes: bool) -> str:
+    """Return a table with a column a size."""
+    sizes = sorted({offer.size_ml for each in listed for offer in each.offers})
+    told = ["Strength", "Notes"] if notes else []
+    lines = [
+        ["Fragrance", *told, *(f"{size:f} mL, {currency}" for size in sizes)],
+        ["---", *("---" for _ in told), *("--:" for _ in sizes)],
+    ]
+    for each in listed:
+        offers = {offer.size_ml: _price(offer) for offer in each.offers}
+        texts = [each.commodity.name, *([each.commodity.strength, each.commodity.notes] if notes else [])]
+        lines.append([*map(_escaped, texts), *(offers.get(size, "") for size in sizes)])
+    return "".join(f"| {' | '.join(cells)} |\n" for cells in lines)
+
+
+def _escaped(text: str) -> str:
+    """Return a text that Markdown shows as it is."""
+    return _MARKED.sub(lambda match: f"\\{match[0]}", printable(text))
+
+
+def _page(listed: Sequence[Listed], day: datetime.date, currency: str, *, notes: bool) -> str:
+    rows = [
+        {
+            "fragrance": each.commodity.name if offer is each.offers[0] else "",
+            "strength": each.commodity.strength if offer is each.offers[0] else "",
+            "notes": each.commodity.notes if offer is each.offers[0] else "",
+            "size": offer.size_ml,
+            "price": _price(offer),
+        }
+        for each in listed
+        for offer in each.offers
+    ]
+    subtitle = f"On {day}. Poured by hand from the maker's bottle; not affiliated with any maker."
+    return render(
+        "list.html", currency, title="For sale", subtitle=subtitle, rows=rows, notes=notes or None,
+    )
