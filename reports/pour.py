@@ -23,7 +23,7 @@ from millilot.reports import rounding
 from millilot.reports.bottles import plain
 from millilot.reports.check import place
 from millilot.reports.measured import measurements
-from millilot.reports.vials import Vials, vials_of, without
+from millilot.reports.vials import Vials, in_all, vials_of, without
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -76,6 +76,7 @@ class BottlePours:
         bottle: its name.
         fragrance: the name of what is in it.
         pours: what waits.
+        vials: the same by size.
         ml: mL to pour, loss included.
         held: mL in the bottle before anything of it is poured.
         after: mL left once all is poured; below nought when it runs short.
@@ -86,6 +87,7 @@ class BottlePours:
     bottle: str
     fragrance: str
     pours: tuple[Pour, ...]
+    vials: tuple[Vials, ...]
     ml: Decimal
     held: Decimal
     after: Decimal
@@ -148,7 +150,7 @@ class ToPour:
     supplies: tuple[Supply, ...]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Order:
     """An order with all its transactions; those that wait and what they pour."""
 
@@ -168,9 +170,12 @@ class _Order:
         return self.ordered, self.name or "", place(first.meta)
 
 
-def waits(record: Record) -> bool:
-    """Whether a transaction is still to be poured."""
-    return TO_POUR in (record.entry.tags or ())
+def waits(record: Record, day: datetime.date | None = None) -> bool:
+    """Whether a transaction is still to be poured, or was at the end of a day."""
+    if TO_POUR in (record.entry.tags or ()):
+        return True
+    poured = record.entry.meta.get(POURED_ON)
+    return day is not None and isinstance(poured, datetime.date) and poured > day
 
 
 def to_pour(books: Books, day: datetime.date | None = None) -> ToPour:
@@ -178,14 +183,13 @@ def to_pour(books: Books, day: datetime.date | None = None) -> ToPour:
 
     Args:
         books: read up to the day.
-        day: the day of the report; the last day of the books unless stated.
+        day: the day of the report, at the end of which it waits; what waits now, seen from the last day of the
+            books, unless stated.
     """
+    orders = sorted(_orders(books, day), key=lambda order: order.age)
     day = day or books.last or datetime.date.min
-    orders = sorted(_orders(books), key=lambda order: order.age)
-    called_off = [order for order in orders if _is_called_off(order)]
-    active = [order for order in orders if not _is_called_off(order)]
-    for order in active:
-        order.vials = _still_to_pour(order, books)
+    called_off = [order for order in orders if _is_called_off(order, books)]
+    active = [order for order in orders if order not in called_off]
     return ToPour(
         bottles=tuple(_bottles(books, active, orders, day)),
         stuck=tuple(
@@ -196,19 +200,24 @@ def to_pour(books: Books, day: datetime.date | None = None) -> ToPour:
     )
 
 
-def _orders(books: Books) -> Iterator[_Order]:
-    """Yield the orders of which something waits."""
+def _orders(books: Books, day: datetime.date | None) -> Iterator[_Order]:
+    """Yield the orders of which something waits now, or did at the end of a day."""
     orders: dict[object, _Order] = {}
     for record in books.records:
         order = orders.setdefault(record.order or id(record.entry), _Order(record.order))
         order.records.append(record)
-        if waits(record):
+        if waits(record, day):
             order.waiting.append(record)
-    return (order for order in orders.values() if order.waiting)
+    for order in orders.values():
+        if order.waiting:
+            order.vials = _still_to_pour(order, books)
+            yield order
 
 
-def _is_called_off(order: _Order) -> bool:
-    """Whether an order was called off, or its whole price given back before it was poured."""
+def _is_called_off(order: _Order, books: Books) -> bool:
+    """Whether an order was called off, or all its goods or its whole price went back before it was poured."""
+    if not order.vials and any(vials_of(record, books) for record in order.waiting):
+        return True
     if any(CANCELLED in (record.entry.tags or ()) for record in order.records):
         return True
     money = [money for record in order.records for money in record.money]
@@ -258,7 +267,7 @@ def _bottles(
     for order in active:
         for name in dict.fromkeys(name for vials in order.vials for name, _ in vials.parts):
             wanted[name].append(order)
-    waiting = {id(record) for order in orders for record in order.records if _is_inside(record)}
+    waiting = {id(record) for order in orders for record in order.records if _is_inside(record, order)}
     measured = measurements(books, day)
     for name, of_bottle in wanted.items():
         bottle = books.fragrances[name]
@@ -274,6 +283,7 @@ def _bottles(
             bottle=name,
             fragrance=bottle.commodity.name,
             pours=tuple(pours),
+            vials=tuple(in_all(vials for pour in pours for vials in pour.vials)),
             ml=_shown(held - left),
             held=_shown(held),
             after=_shown(left),
@@ -286,9 +296,11 @@ def _shown(ml: Decimal) -> Decimal:
     return plain(rounding.nearest(ml, _THOUSANDTH))
 
 
-def _is_inside(record: Record) -> bool:
+def _is_inside(record: Record, order: _Order) -> bool:
     """Whether what a transaction moved has not left its bottle: it waits, or it brings back what waits."""
-    return waits(record) or any(move.kind is Kind.SOLD and move.quantity > 0 for move in record.moves)
+    if any(record is each for each in order.waiting):
+        return True
+    return any(move.kind is Kind.SOLD and move.quantity > 0 for move in record.moves)
 
 
 def _held(books: Books, bottle: str, waiting: Iterable[int], last: Measured | None) -> Decimal:
@@ -330,7 +342,7 @@ def _why_stuck(order: _Order) -> str | None:
         return "not sorted"
     if any(each.refused for each in money):
         return "no bottle"
-    return None if any(record.moves for record in order.waiting) else "no goods"
+    return None if order.vials else "no goods"
 
 
 def _stuck(order: _Order, day: datetime.date, why: str) -> Stuck:

@@ -127,26 +127,42 @@ def _filled(kind: Kind, parts: Sequence[tuple[str, Decimal]], number: Decimal) -
         return
     size = total / number
     begun: list[tuple[str, Decimal]] = []
-    room = _ONE
+    room = ZERO
     for bottle, ml in parts:
-        # In vials, where whole ones stay whole; in mL, 10 in 3 vials have no end.
-        share = ml * number / total
+        left = ml
         if begun:
-            taken = min(share, room)
-            begun.append((bottle, taken * size))
+            taken = min(left, room)
+            begun.append((bottle, taken))
             room -= taken
-            share -= taken
+            left -= taken
             if room < goods.EXACT:
                 yield Vials(kind, tuple(begun), 1)
                 begun = []
-        whole = (share + goods.EXACT).to_integral_value(ROUND_FLOOR)
+        whole = _whole(left / size)
         if whole:
-            yield Vials(kind, ((bottle, size),), int(whole))
-        if share - whole > goods.EXACT:
-            begun = [(bottle, (share - whole) * size)]
-            room = _ONE - (share - whole)
+            yield Vials(kind, ((bottle, size),), whole)
+        left -= whole * size
+        if left > goods.EXACT:
+            begun = [(bottle, left)]
+            room = size - left
     if begun:
         yield Vials(kind, tuple(begun), 1)
+
+
+def _whole(number: Decimal) -> int:
+    """Return how many whole vials a number of them is, but for noise: 10 mL in 3 vials have no end."""
+    return int((number + goods.EXACT).to_integral_value(ROUND_FLOOR))
+
+
+def in_all(vials: Iterable[Vials]) -> list[Vials]:
+    """Return vials that are alike as one, in the order in which each is met first; what is in none stays apart."""
+    numbers: dict[object, int] = {}
+    first: dict[object, Vials] = {}
+    for place, each in enumerate(vials):
+        key = (each.kind, each.parts) if each.number else place
+        first.setdefault(key, each)
+        numbers[key] = numbers.get(key, 0) + each.number
+    return [replace(each, number=numbers[key]) for key, each in first.items()]
 
 
 def without(poured: Iterable[Vials], bottle: str, quantity: Decimal) -> list[Vials]:
@@ -177,7 +193,7 @@ def _are_whole(vials: Vials, bottle: str, quantity: Decimal) -> bool:
 def _reduced(vials: Vials, bottle: str, struck: Decimal) -> Iterator[Vials]:
     """Yield what is left of vials that lack some of a bottle's mL: fewer of them, and perhaps one not full."""
     own = vials.of(bottle) / max(vials.number, 1)
-    whole = int((struck / own + goods.EXACT).to_integral_value(ROUND_FLOOR))
+    whole = _whole(struck / own)
     if vials.number - whole > 1:
         yield replace(vials, number=vials.number - whole - 1)
     if max(vials.number, 1) > whole:

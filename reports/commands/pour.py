@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import datetime
     from collections.abc import Iterator, Sequence
 
-    from millilot.reports.pour import BottlePours, Pour, Stuck, ToPour
+    from millilot.reports.pour import BottlePours, Stuck, ToPour
     from millilot.reports.vials import Vials
 
 HTML = "html"
@@ -106,7 +106,12 @@ def _rows(waiting: ToPour) -> Iterator[dict[str, Any]]:
 def _objects(waiting: ToPour) -> dict[str, Any]:
     return {
         "bottles": [
-            {**asdict(bottle), "pours": [_object(pour) for pour in bottle.pours]} for bottle in waiting.bottles
+            {
+                **asdict(bottle),
+                "pours": [{**asdict(pour), "vials": _vials(pour.vials, pour.bottle)} for pour in bottle.pours],
+                "vials": _vials(bottle.vials, bottle.bottle),
+            }
+            for bottle in waiting.bottles
         ],
         "stuck": [asdict(stuck) for stuck in waiting.stuck],
         "called_off": [asdict(stuck) for stuck in waiting.called_off],
@@ -114,17 +119,16 @@ def _objects(waiting: ToPour) -> dict[str, Any]:
     }
 
 
-def _object(pour: Pour) -> dict[str, Any]:
-    vials = [
+def _vials(vials: Sequence[Vials], bottle: str) -> list[dict[str, Any]]:
+    return [
         {
             "kind": str(each.kind),
             "number": each.number,
             "ml": _size(each.ml),
-            "ml_of_bottle": _size(each.of(pour.bottle)),
+            "ml_of_bottle": _size(each.of(bottle)),
         }
-        for each in pour.vials
+        for each in vials
     ]
-    return {**asdict(pour), "vials": vials}
 
 
 def _print(waiting: ToPour, *, wide: bool) -> None:
@@ -132,7 +136,7 @@ def _print(waiting: ToPour, *, wide: bool) -> None:
         show("Nothing waits to be poured from a bottle.")
     else:
         click.echo(_orders(waiting, None if wide else WIDTH))
-        click.echo(_bottles(waiting.bottles), nl=False)
+        click.echo(_bottles(waiting.bottles, wide=wide), nl=False)
     if waiting.supplies:
         click.echo("\n" + _supplies(waiting), nl=False)
     for remark in _remarks(waiting):
@@ -142,7 +146,7 @@ def _print(waiting: ToPour, *, wide: bool) -> None:
 def _orders(waiting: ToPour, width: int | None) -> str:
     columns = [
         Column("Bottle", right=False, flexible=True),
-        Column("Order", right=False),
+        Column("Order", right=False, flexible=True),
         Column("Ordered", right=False),
         Column("Days"),
         Column("mL"),
@@ -167,21 +171,29 @@ def _orders(waiting: ToPour, width: int | None) -> str:
     return to_table(columns, rows, width=width)
 
 
-def _bottles(bottles: Sequence[BottlePours]) -> str:
+def _bottles(bottles: Sequence[BottlePours], *, wide: bool) -> str:
     columns = [
         Column("Bottle", right=False, flexible=True),
         Column("Fragrance", right=False, flexible=True),
         Column("To pour"),
         Column("In it"),
         Column("After"),
-        Column("Measured"),
-        Column("on"),
+        Column("Vials", right=False, flexible=True),
+        *([Column("Measured"), Column("on")] if wide else []),
     ]
     rows = [
-        [each.bottle, each.fragrance, each.ml, each.held, each.after, each.measured_ml, each.measured_on]
+        [
+            each.bottle,
+            each.fragrance,
+            each.ml,
+            each.held,
+            each.after,
+            in_words(each.vials, each.bottle),
+            *([each.measured_ml, each.measured_on] if wide else []),
+        ]
         for each in bottles
     ]
-    return to_table(columns, rows)
+    return to_table(columns, rows, width=None if wide else WIDTH)
 
 
 def _supplies(waiting: ToPour) -> str:
@@ -223,7 +235,10 @@ def _page(waiting: ToPour, day: datetime.date, currency: str) -> str:
     bottles = [
         {
             "name": f"{bottle.bottle}, {bottle.fragrance}",
-            "words": f"{bottle.ml:f} mL to pour, loss included; {bottle.held:f} mL in it, {bottle.after:f} after.",
+            "words": (
+                f"{in_words(bottle.vials, bottle.bottle)}: {bottle.ml:f} mL with loss; {bottle.held:f} mL in it, "
+                f"{bottle.after:f} after."
+            ),
             "short": _runs_short(bottle),
             "rows": [
                 {

@@ -315,6 +315,25 @@ def test_orders_in_several_files_are_not_one_step(shop: Shop) -> None:
     assert "mark those of one file at a time: 1 in one.beancount:1, 2 in two.beancount:1" in said
 
 
+@pytest.mark.parametrize("changed", ["main.beancount", "one.beancount"])
+def test_files_that_somebody_changes_meanwhile(shop: Shop, monkeypatch: pytest.MonkeyPatch, changed: str) -> None:
+    [one] = in_files(shop, 'include "one.beancount"\n', "one.beancount")
+    load = booking._load
+
+    def meanwhile(file: Path, *arguments: object) -> object:
+        if file != shop.books:
+            path = shop.folder / changed
+            path.write_bytes(path.read_bytes() + b"; more\n")
+        return load(file, *arguments)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(booking, "_load", meanwhile)
+    result = poured(shop, "1")
+    assert result.exit_code == 1
+    assert f"{changed}: changed while the update ran; nothing is written" in result.stderr
+    assert b"poured" not in one.read_bytes()
+    assert left_behind(shop) == []
+
+
 def test_an_included_file_that_is_a_link_stays_one(shop: Shop) -> None:
     [one] = in_files(shop, 'include "one.beancount"\n', "one.beancount")
     real = one.rename(shop.folder / "real.txt")

@@ -134,6 +134,33 @@ def test_an_order_called_off_or_refunded_whole_is_not_poured(refund: str) -> Non
     assert found.bottles[0].held == 100
 
 
+def test_an_order_whose_goods_all_came_back_is_called_off_whatever_was_refunded() -> None:
+    text = """
+2026-02-05 * "Back, for most of the money" ^order-lantern-1
+  Income:Refunds  5 CEDARHOUR @@ 10.00 USD
+  Assets:Bank
+"""
+    found = waiting(order(1, "2026-02-01") + text)
+    assert (found.bottles, [stuck.why for stuck in found.called_off]) == ((), ["called off"])
+
+
+def test_an_order_without_goods_is_not_passed_over() -> None:
+    text = """
+2026-02-05 * "Empty bottle" ^order-lantern-1 #to-pour
+  Income:Sales  -15.00 USD
+    bottle: "CH-1"
+  Assets:Bank
+"""
+    assert [stuck.why for stuck in waiting(text).stuck] == ["no goods"]
+
+
+@pytest.mark.parametrize(("day", "waits"), [("2026-02-09", True), ("2026-02-10", False)])
+def test_what_was_poured_later_waited_on_the_day(day: str, waits: bool) -> None:
+    text = order(1, "2026-02-01", tag="\n  poured: 2026-02-10")
+    found = waiting(text, datetime.date.fromisoformat(day))
+    assert [bottle.held for bottle in found.bottles] == ([100] if waits else [])
+
+
 def test_an_order_refunded_in_part_is_poured() -> None:
     text = '\n2026-02-05 * "Late" ^order-lantern-1\n  Income:Refunds  3.00 USD\n  Assets:Bank\n'
     assert len(rows(waiting(order(1, "2026-02-01") + text))) == 1
@@ -224,8 +251,10 @@ SEVERAL = HOSTILE + order(2, "2026-02-02", "-10 QUIETREED @@ 24.00 USD\nvials: 2
 
 
 def test_the_table_fits_the_terminal() -> None:
-    shown = run(books=SEVERAL + order(3, "2026-02-03").replace("lantern-3", "lantern-1234567890123"))
-    assert max(map(display_width, shown.splitlines())) <= WIDTH
+    long = order(3, "2026-02-03").replace("lantern-3", "lantern-" + "1234567890" * 6)
+    assert max(map(display_width, run(books=SEVERAL + long).splitlines())) <= WIDTH
+    assert "1234567890" * 6 in run("--wide", books=SEVERAL + long)
+    shown = run(books=SEVERAL)
     assert "QR-1    lantern-2" in shown
     assert "2 x 5 mL" in shown
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from millilot.ledger.records import Kind
-from millilot.reports.vials import Vials, vials_of, without
+from millilot.reports.vials import Vials, _filled, in_all, vials_of, without
 
 from .books import SHELF, read
 
@@ -69,6 +69,32 @@ def test_a_vial_may_hold_the_last_of_one_bottle_and_the_first_of_the_next() -> N
         ("sold", [("CH-1", Decimal(2)), ("CH-0", Decimal(3))], 1),
         ("sold", [("CH-0", Decimal(5))], 1),
     ]
+
+
+def test_a_vial_of_two_bottles_is_as_large_as_the_others() -> None:
+    """4 mL of CH-1 and 5 of CH-0 in 3 vials of 3: a third of a vial has no end, and 3 mL do."""
+    earlier = sale("96").replace("2026-02-01", "2026-01-20")
+    assert filled(sale("9", "    vials: 3\n"), TWO_BOTTLES + earlier) == [
+        ("sold", [("CH-1", Decimal(3))], 1),
+        ("sold", [("CH-1", Decimal(1)), ("CH-0", Decimal(2))], 1),
+        ("sold", [("CH-0", Decimal(3))], 1),
+    ]
+
+
+@given(st.lists(st.integers(1, 300), min_size=1, max_size=4), st.integers(1, 12))
+def test_the_vials_of_a_line_hold_all_of_it(tenths: list[int], number: int) -> None:
+    parts = [(f"B-{place}", Decimal(each) / 10) for place, each in enumerate(tenths)]
+    poured = list(_filled(Kind.SOLD, parts, Decimal(number)))
+    assert sum(each.number for each in poured) == number
+    for bottle, ml in parts:
+        assert abs(sum(each.of(bottle) for each in poured) - ml) < Decimal("1E-18")
+    size = sum(ml for _, ml in parts) / number
+    assert all(abs(each.ml - size) < Decimal("1E-18") for each in poured)
+
+
+def test_vials_that_are_alike_are_counted_together() -> None:
+    lots = vials(("A", 5, 2), ("A", 10, 1), ("A", 5, 1), ("A", 7, 0), ("A", 7, 0))
+    assert in_all(lots) == vials(("A", 5, 3), ("A", 10, 1), ("A", 7, 0), ("A", 7, 0))
 
 
 def test_a_sample_and_a_gift_are_in_no_vial_unless_they_say_so() -> None:
