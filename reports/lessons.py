@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.ledger.accounts import Role
 from millilot.ledger.records import ZERO
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import datetime
     from collections.abc import Collection, Iterator, Mapping
 
-    from millilot.ledger.records import Books, Money
+    from millilot.ledger.records import Books, Line, Money
     from millilot.reports.bottles import Row
 
 #: From so many sales on, a bottle's own figures take the place of assumptions.
@@ -39,7 +39,7 @@ class Lessons:
         loss_per_ml: mL lost for each mL sold: pour loss, shrinkage and what was spilt, less what stocktakes
             found; not below 0.
         fee_share: fees, ads and exchange for each unit of money received for sales and postage.
-        refund_share: refunds for each unit of money received for sales and postage.
+        refund_share: refunds with nothing back for each unit of money received for sales and postage.
         postage_charged: what buyers paid for postage, a sale.
         label: what postage cost, a sale.
         price_per_ml: what a mL was sold at, before refunds.
@@ -61,6 +61,13 @@ class Lessons:
         return self.sales >= ENOUGH_SALES
 
 
+class Vials(NamedTuple):
+    """Vials of one size that were sold: how many, and the price of one on average, before refunds."""
+
+    number: Decimal
+    price: Decimal
+
+
 def lessons(books: Books, row: Row, day: datetime.date) -> Lessons:
     """Return what a bottle has taught.
 
@@ -72,16 +79,16 @@ def lessons(books: Books, row: Row, day: datetime.date) -> Lessons:
     name: str = row["bottle"]
     sold = list(_sold(books, {name}))
     sales = len(sold)
-    priced = sum((money.line.price * share for _, money, share in sold if money.line), ZERO)
-    poured = sum((_quantity(money) * share for _, money, share in sold), ZERO)
+    priced = sum((line.price * share for _, _, line, share in sold), ZERO)
+    poured = sum((_quantity(line) * share for _, _, line, share in sold), ZERO)
     received = row["sales"] - row["of_which_swaps"] + row["postage_charged"]
-    last = day if row["ml_left"] > 0 else max((date for date, _, _ in sold), default=day)
+    last = day if row["ml_left"] > 0 else max((date for date, *_ in sold), default=day)
     months = max((last - row["bought"]).days, 1) / DAYS_A_MONTH
     return Lessons(
         sales=sales,
         loss_per_ml=_ratio(max(row["ml_lost"] - row["ml_found"], ZERO), row["ml_sold"]),
         fee_share=_ratio(row["fees"], received),
-        refund_share=_ratio(row["refunds"], received),
+        refund_share=_ratio(max(row["refunds"] - _came_back(books, name), ZERO), received),
         postage_charged=_ratio(row["postage_charged"], Decimal(sales)),
         label=_ratio(row["postage"], Decimal(sales)),
         price_per_ml=_ratio(priced, poured),
@@ -89,22 +96,24 @@ def lessons(books: Books, row: Row, day: datetime.date) -> Lessons:
     )
 
 
-def vials_sold(books: Books, bottles: Collection[str]) -> Mapping[Decimal, Decimal]:
-    """Return how many vials of each size were poured from some bottles and sold.
+def vials_sold(books: Books, bottles: Collection[str]) -> Mapping[Decimal, Vials]:
+    """Return what was poured from some bottles and sold, by mL in a vial to a hundredth, the smallest first.
 
     What left unopened is no vial. A vial poured from two bottles counts by the mL of each.
-
-    Returns:
-        Vials by mL in one, to a hundredth, the smallest first.
     """
-    vials: dict[Decimal, Decimal] = defaultdict(Decimal)
-    for _, money, share in _sold(books, bottles):
+    numbers: dict[Decimal, Decimal] = defaultdict(Decimal)
+    charged: dict[Decimal, Decimal] = defaultdict(Decimal)
+    for _, money, line, share in _sold(books, bottles):
         if money.vials > 0:
-            vials[plain(rounding.nearest(_quantity(money) / money.vials, _HUNDREDTH))] += money.vials * share
-    return dict(sorted(vials.items()))
+            size = plain(rounding.nearest(_quantity(line) / money.vials, _HUNDREDTH))
+            numbers[size] += money.vials * share
+            charged[size] += line.price * share
+    return {size: Vials(number, charged[size] / number) for size, number in sorted(numbers.items())}
 
 
-def _sold(books: Books, bottles: Collection[str]) -> Iterator[tuple[datetime.date, Money, Decimal]]:
+def _sold(
+    books: Books, bottles: Collection[str],
+) -> Iterator[tuple[datetime.date, Money, Line, Decimal]]:
     """Yield the lines sold at a price from some bottles, each with the part of its mL that came from them."""
     for record in books.records:
         for money in record.money:
@@ -113,12 +122,27 @@ def _sold(books: Books, bottles: Collection[str]) -> Iterator[tuple[datetime.dat
                 continue
             own = sum((quantity for bottle, quantity in line.parts if bottle in bottles), ZERO)
             if own > 0:
-                yield record.date, money, own / _quantity(money)
+                yield record.date, money, line, own / _quantity(line)
 
 
-def _quantity(money: Money) -> Decimal:
+def _came_back(books: Books, name: str) -> Decimal:
+    """Return the prices that were given back for goods that came back into a bottle."""
+    return sum(
+        (
+            -line.price * quantity / _quantity(line)
+            for record in books.records
+            for line in record.lines
+            if line.price < 0
+            for bottle, quantity in line.parts
+            if bottle == name
+        ),
+        ZERO,
+    )
+
+
+def _quantity(line: Line) -> Decimal:
     """Return the mL of a line."""
-    return sum((quantity for _, quantity in money.line.parts), ZERO) if money.line else ZERO
+    return sum((quantity for _, quantity in line.parts), ZERO)
 
 
 def _ratio(part: Decimal, whole: Decimal) -> Decimal | None:
