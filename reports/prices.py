@@ -140,9 +140,9 @@ def solve(costs: Costs, terms: Terms, margin: Decimal = ZERO, profit: Decimal = 
     before_fee = 1 - margin - terms.lost
     left = before_fee - terms.fee_share
     if left < LEAST_LEFT:
-        takers = {"the fee": terms.fee_share, "what lost parcels give back": terms.lost, "the margin": margin}
-        taken = ", ".join(f"{name} takes {share:f}" for name, share in takers.items() if share)
-        raise NoPriceError(f"No price can give that. Of each 1 of it, {taken}: nothing is left for the costs.")
+        takers = {"the fee": terms.fee_share, "lost parcels": terms.lost, "the margin": margin}
+        taken = " + ".join(f"{_shown(share)} for {name}" for name, share in takers.items() if share)
+        raise NoPriceError(f"No price can give that: {taken} of each 1.00 of it leave nothing for the costs.")
     # Rounding may make the fee smaller than the exact one: by half a unit itself, and by the rate on half a unit
     # of tax. No price below this one can do.
     smaller = terms.unit * (1 + terms.fee.rate) / 2
@@ -153,6 +153,10 @@ def solve(costs: Costs, terms: Terms, margin: Decimal = ZERO, profit: Decimal = 
         step = (short / before_fee).quantize(terms.unit, ROUND_CEILING)
         price += max(step, terms.unit)
     return price
+
+
+def _shown(share: Decimal) -> str:
+    return f"{share.quantize(LEAST_LEFT).normalize():f}"
 
 
 def _exact(costs: Costs, terms: Terms, margin: Decimal, profit: Decimal) -> Decimal:
