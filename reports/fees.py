@@ -6,6 +6,7 @@ later. Orders with a refund are left out, as a channel gives part of its fee bac
 
 from __future__ import annotations
 
+import datetime
 from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
@@ -21,7 +22,6 @@ from millilot.reports import rounding
 from millilot.reports.channel import find
 
 if TYPE_CHECKING:
-    import datetime
     from collections.abc import Iterator, Mapping, Sequence
 
     from millilot.ledger.fee_schedule import FeeSchedule
@@ -29,6 +29,10 @@ if TYPE_CHECKING:
 
 #: From so many orders on, the share of those that were lost says something: our choice, no source.
 ENOUGH_ORDERS = 20
+
+#: A schedule off by more than this part, over so many orders, wants another look: our choice, no source.
+CONSIDERABLE = Decimal("0.05")
+_COMPARABLE = 10
 
 _FOUR_DIGITS = Decimal("0.0001")
 _SOLD_ON = frozenset({Role.SALES, Role.UNSORTED})
@@ -42,7 +46,7 @@ class FeeDrift:
         channel: its name.
         account: its account.
         orders: how many orders are compared.
-        estimated: what the schedule in force on the day of each comes to.
+        estimated: what the schedule comes to.
         taken: what the books show.
         difference: taken less estimated.
         drift: difference as a part of estimated, 4 digits; None when nothing was estimated.
@@ -55,6 +59,12 @@ class FeeDrift:
     taken: Decimal
     difference: Decimal
     drift: Decimal | None
+
+    @property
+    def is_considerable(self) -> bool:
+        """Whether the schedule needs another look: it is off by a twentieth, over ten orders that paid fees."""
+        far = self.drift is not None and abs(self.drift) > CONSIDERABLE
+        return far and self.taken > 0 and self.orders >= _COMPARABLE
 
 
 class ChannelFee(NamedTuple):
@@ -96,31 +106,30 @@ class _Order(NamedTuple):
     fees: Decimal
 
 
-def fee_drift(books: Books) -> list[FeeDrift]:
-    """Return how the fees of each channel with a fee schedule compare with it, by account.
+def fee_drift(books: Books, day: datetime.date = datetime.date.max) -> list[FeeDrift]:
+    """Return how the fees of each channel compare with the fee schedule in force on a day, by account.
 
-    Counted are orders since its first schedule, without a refund. Each is estimated as a channel reckons it, to
-    the minor unit.
+    Counted are the orders since that schedule began, without those that were refunded. Each is estimated as a
+    channel reckons it, to the minor unit. A channel without a schedule, or without such orders, is not in it.
     """
     unit = minor_unit(books.currency)
-    names = {channel.account: channel.name for channel in _channels(books).values()}
+    channels = _channels(books)
+    schedules = {account: schedule_of(books, account, day) for account in channels}
     compared: dict[str, list[tuple[Decimal, Decimal]]] = defaultdict(list)
     for order in _orders(books):
-        schedule = schedule_of(books, order.account, order.day)
-        if schedule is not None:
+        schedule = schedules[order.account]
+        if schedule is not None and order.day >= schedule.day:
             estimate = schedule.fee.on(order.item, order.postage, order.tax, unit)
             compared[order.account].append((estimate, order.fees))
-    return [_drift(names[account], account, compared[account], unit) for account in sorted(compared)]
+    return [_drift(channels[account], compared[account], unit) for account in sorted(compared)]
 
 
-def _drift(
-    name: str, account: str, compared: Sequence[tuple[Decimal, Decimal]], unit: Decimal,
-) -> FeeDrift:
+def _drift(channel: Channel, compared: Sequence[tuple[Decimal, Decimal]], unit: Decimal) -> FeeDrift:
     estimated, taken = (rounding.nearest(sum(amounts, ZERO), unit) for amounts in zip(*compared, strict=True))
     difference = taken - estimated
     return FeeDrift(
-        name,
-        account,
+        channel.name,
+        channel.account,
         len(compared),
         estimated,
         taken,
@@ -157,17 +166,20 @@ def fee_of(books: Books, name: str | None, day: datetime.date) -> ChannelFee:
     assumed = ", the only channel" if name is None else ""
     schedule = schedule_of(books, channel.account, day)
     if schedule is not None:
-        drift = next((each for each in fee_drift(books) if each.account == channel.account), None)
+        drift = next((each for each in fee_drift(books, day) if each.account == channel.account), None)
         says = f"Fee of {channel.name}{assumed}: {_words(schedule.fee)}, by its schedule of {schedule.day}."
         return ChannelFee(channel.name, schedule.fee, says, drift)
+    of_channel = f"{channel.name}{assumed} has no fee schedule"
+    if (foreign := books.settings.fee_schedule(channel.account, day)) is not None:
+        of_channel += f" in {books.currency} (that of {foreign.day} is in {foreign.currency})"
     orders = [order for order in _orders(books) if order.account == channel.account]
     paid = sum((order.item + order.postage for order in orders), ZERO)
     taken = sum((order.fees for order in orders), ZERO)
     if taken > 0:
         fee = Fee(FeeBase.POSTAGE, taken / paid, ZERO)
-        says = f"{channel.name}{assumed} has no fee schedule; {len(orders)} of its orders paid {_words(fee)}."
+        says = f"{of_channel}; {len(orders)} of its orders paid {_words(fee)}."
         return ChannelFee(channel.name, fee, says)
-    says = f"{channel.name}{assumed} has no fee schedule, and the books show no fees of its orders: no fee."
+    says = f"{of_channel}, and the books show no fees of its orders: none is counted."
     return ChannelFee(channel.name, NO_FEE, says)
 
 

@@ -45,7 +45,8 @@ class Taken(NamedTuple):
     Attributes:
         pieces: in the order they are taken.
         missing: the quantity they do not hold.
-        last_cost: what a unit of the newest lot costs, at which what is missing is valued; 0 without any lot.
+        last_cost: what the last unit that moved in the newest lot cost, at which what is missing is valued; 0 without
+            any lot.
     """
 
     pieces: tuple[Piece, ...]
@@ -68,13 +69,18 @@ class NextDraw:
 
     def __init__(self, books: Books) -> None:
         roles = books.settings.roles
-        # By lot, then by cost per unit in the order in which it came in.
-        self._layers: dict[str, dict[Decimal, Decimal]] = defaultdict(lambda: defaultdict(Decimal))
+        # By lot, then by cost per unit in the order in which it came in, or came back after it was used up.
+        self._layers: dict[str, dict[Decimal, Decimal]] = defaultdict(dict)
+        self._last_cost: dict[str, Decimal] = {}
         for record in books.records:
             for item in goods.stock_postings(record.entry.postings, roles.on(record.date)):
-                name = item.cost.label or ""
+                name, cost = item.cost.label or "", item.cost.number
                 if name in books.bottles:
-                    self._layers[name][item.cost.number] += item.quantity
+                    layers = self._layers[name]
+                    layers[cost] = layers.get(cost, ZERO) + item.quantity
+                    self._last_cost[name] = cost
+                    if not layers[cost]:
+                        del layers[cost]
         self._lots: dict[str, list[str]] = defaultdict(list)
         for arrival in arrivals([record.entry for record in books.records], roles):
             name, of_commodity = arrival.stock.cost.label or "", self._lots[arrival.stock.commodity]
@@ -88,12 +94,10 @@ class NextDraw:
     def take(self, lots: Sequence[str], quantity: Decimal) -> Taken:
         """Return what some lots, in turn, would give of a quantity; nothing is taken from them."""
         pieces = []
-        last_cost = ZERO
         for name in lots:
             for cost, held in self._layers[name].items():
-                last_cost = cost
                 given = min(held, quantity)
                 if given > 0:
                     pieces.append(Piece(name, given, cost))
                     quantity -= given
-        return Taken(tuple(pieces), quantity, last_cost)
+        return Taken(tuple(pieces), quantity, self._last_cost[lots[-1]] if lots else ZERO)

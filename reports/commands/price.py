@@ -21,7 +21,7 @@ from millilot.reports.names import UnknownNameError
 from millilot.reports.next_draw import NextDraw
 from millilot.reports.prices import NoPriceError, Terms
 from millilot.reports.quote import Wish, quote, row, statement
-from millilot.reports.tables import Column, to_csv, to_json, to_table
+from millilot.reports.tables import Column, printable, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -135,7 +135,7 @@ def price_command(
         bottles = bottles_of(books, stock, fragrance, bottle)
         quotes = [
             quote(decant(books, stock, bottles, size, day=day), label, terms, wish)
-            for size in dict.fromkeys(sizes)
+            for size in sorted(set(sizes))
         ]
     except (UnknownNameError, UnknownChannelError, NoPriceError) as error:
         raise click.ClickException(clean(str(error))) from None
@@ -192,12 +192,15 @@ def _about(quotes: Sequence[Quote]) -> Iterator[str]:
 
 
 def _drift(drift: FeeDrift | None) -> Iterator[str]:
-    if drift is not None:
-        part = "" if drift.drift is None else f", {drift.drift * 100:+.2f} %"
-        yield (
-            f"On {drift.orders} orders of {drift.channel} it comes to {drift.estimated}; the books show "
-            f"{drift.taken} ({drift.difference:+f}{part})."
-        )
+    """Yield how the schedule compares with the fees of the books."""
+    if drift is None:
+        return
+    part = "" if drift.drift is None else f" ({abs(drift.drift) * 100:.2f} %)"
+    more = f"{abs(drift.difference)} {'more' if drift.difference > 0 else 'less'}{part}"
+    yield (
+        f"On {drift.orders} orders of {drift.channel} it estimates {drift.estimated}, and the books show "
+        f"{drift.taken}: {more if drift.difference else 'no drift'}."
+    )
 
 
 def _given(of: Quote, wish: Wish) -> Iterator[str]:
@@ -272,7 +275,9 @@ def _ladder(priced: _Priced) -> str:
         list(map(Column, headings.values())),
         [[_cell(name, each[name]) for name in headings] for each in priced.rows()],
     )
-    return f"{priced.fragrance}\n\n{table}"
+    postage = statement(priced.quotes[0], priced.quotes[0].asked)
+    charged = f"postage charged {postage.postage_charged}, label {postage.postage}"
+    return f"{printable(priced.fragrance)}; {charged}\n\n{table}"
 
 
 def _wide(rows: Sequence[Mapping[str, object]]) -> str:
