@@ -21,7 +21,7 @@ from millilot.ledger.directives import DIRECTIVES, ROOT_NAMES
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import ZERO, Kind
 from millilot.reports.claim_remarks import claim_remarks
-from millilot.reports.fees import fee_drift
+from millilot.reports.fee_drift import fee_drift
 from millilot.reports.fill import SOURCE, tolerable_error
 from millilot.reports.measured import measurements
 from millilot.reports.payout_remarks import payout_remarks

@@ -7,7 +7,6 @@ several costs; the first that came in gives first.
 from __future__ import annotations
 
 from collections import defaultdict
-from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.ledger import goods
@@ -16,6 +15,7 @@ from millilot.plugins.lots import arrivals
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from decimal import Decimal
 
     from millilot.ledger.records import Books
 
@@ -45,8 +45,8 @@ class Taken(NamedTuple):
     Attributes:
         pieces: in the order they are taken.
         missing: the quantity they do not hold.
-        last_cost: what the last unit that moved in the newest lot cost, at which what is missing is valued; 0 without
-            any lot.
+        last_cost: what the last unit that moved in the newest lot cost, at which what is missing is valued;
+            0 without any lot.
     """
 
     pieces: tuple[Piece, ...]

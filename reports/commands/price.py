@@ -16,7 +16,8 @@ from millilot.reports.commands.figures import AMOUNT, ENDING, MILLILITRES, RATE,
 from millilot.reports.commands.options import Format, clean, read, report_options
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.decants import bottles_of, decant, find_fragrance
-from millilot.reports.fees import fee_of, lost_parcels
+from millilot.reports.fees import fee_of
+from millilot.reports.lost_parcels import lost_parcels
 from millilot.reports.names import UnknownNameError
 from millilot.reports.next_draw import NextDraw
 from millilot.reports.prices import NoPriceError, Terms
@@ -28,7 +29,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from millilot.ledger.records import Books
-    from millilot.reports.fees import ChannelFee, FeeDrift
+    from millilot.reports.fee_drift import FeeDrift
+    from millilot.reports.fees import ChannelFee
     from millilot.reports.quote import Quote
 
 _LINES = (

@@ -46,8 +46,8 @@ def test_the_textbook_price_backwards() -> None:
         (FeeBase.ITEM, "16.73"),
         # (14.14 + 0.40 + 0.65 - 5.00) / 0.57 = 17.877. At 17.87 the fee is 3.37: 5.36 remain, and 30 % are 5.361.
         (FeeBase.POSTAGE, "17.88"),
-        # 14.04 % with tax: (14.14 + 0.40 + 0.702 - 5.00) / 0.5596 = 18.302. At 18.30 tax is 1.86 and the fee 3.6708,
-        # 3.67 rounded: 23.30 - 3.67 - 14.14 = 5.49, and 30 % are 5.49.
+        # 14.04 % with tax: (14.14 + 0.40 + 0.702 - 5.00) / 0.5596 = 18.302. At 18.30 tax is 1.86 and the fee
+        # 3.6708, 3.67 rounded: 23.30 - 3.67 - 14.14 = 5.49, and 30 % are 5.49.
         (FeeBase.TAX, "18.30"),
     ],
 )
