@@ -14,6 +14,7 @@ from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.new import new
 from millilot.reports.commands.pack import pack_command
 from millilot.reports.commands.payouts import payouts_command
+from millilot.reports.commands.plan import plan_command
 from millilot.reports.commands.price import price_command
 from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
@@ -43,6 +44,7 @@ for command in (
     payouts_command,
     channel_command,
     price_command,
+    plan_command,
     stock_command,
     count_command,
     trace_command,
