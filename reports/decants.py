@@ -1,7 +1,8 @@
 """What a decant costs whoever pours it: its liquid, what the pour loses, and the supplies it uses up.
 
 The liquid comes from the bottle that would give next, or from the one that is named, at its landed cost; a size
-that runs over into another bottle takes the cost of both. Supplies are those that would be drawn next.
+that runs over into another bottle takes the cost of both. Supplies are those that would be drawn next; a decant is
+taken for an order of its own, so it bears a whole parcel.
 """
 
 from __future__ import annotations

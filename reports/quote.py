@@ -14,7 +14,6 @@ from millilot.reports.rule_of_thumb import rule_of_thumb
 if TYPE_CHECKING:
     from millilot.reports.decants import Decant
     from millilot.reports.prices import Outcome, Terms
-    from millilot.reports.rule_of_thumb import RuleOfThumb
 
 _FOUR_DIGITS = Decimal("0.0001")
 
@@ -47,7 +46,7 @@ class Quote:
         break_even: what the least price leaves that loses nothing; None when there is none.
         asked: what the solved price leaves, or the one to try.
         finished: what the price leaves that ends as the owner likes; None when there is no liking.
-        rule: the rule of thumb.
+        rule: what the price by the rule of thumb leaves.
     """
 
     decant: Decant
@@ -56,7 +55,7 @@ class Quote:
     break_even: Outcome | None
     asked: Outcome
     finished: Outcome | None
-    rule: RuleOfThumb
+    rule: Outcome
 
 
 def quote(decant: Decant, label: Decimal, terms: Terms, wish: Wish) -> Quote:
@@ -125,6 +124,11 @@ class Statement:
     tax: Decimal
     buyer_pays: Decimal
 
+    @property
+    def short_of_liquid(self) -> Decimal:
+        """How much less than the liquid's cost the profit is, which is what the rule of thumb means to leave."""
+        return self.liquid - self.profit
+
 
 def statement(of: Quote, leaves: Outcome) -> Statement:
     """Return one of a quote's prices as a statement; all of them show the same costs."""
@@ -162,7 +166,7 @@ def row(of: Quote, fragrance: str, channel: str | None = None, drift: Decimal | 
     """
     asked = statement(of, of.asked)
     ended = None if of.finished is None else statement(of, of.finished)
-    ruled = statement(of, of.rule.leaves)
+    ruled = statement(of, of.rule)
     parts = ("liquid", "loss", "supplies", "postage", "fee")
     results = ("price", "profit", "margin")
     others = (field.name for field in fields(Statement) if field.name not in {*parts, *results})
@@ -177,7 +181,7 @@ def row(of: Quote, fragrance: str, channel: str | None = None, drift: Decimal | 
         "finished_margin": None if ended is None else ended.margin,
         "rule_price": ruled.price,
         "rule_profit": ruled.profit,
-        "rule_short": ruled.liquid - ruled.profit,
+        "rule_short": ruled.short_of_liquid,
         "fragrance": fragrance,
         "bottle": " + ".join(of.decant.bottles),
         "channel": channel,

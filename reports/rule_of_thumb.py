@@ -7,8 +7,7 @@ channel takes, the mL lost in the pour and lost parcels are not in it, so it lea
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from decimal import ROUND_CEILING, Decimal
+from decimal import ROUND_CEILING
 from typing import TYPE_CHECKING
 
 from millilot.ledger.records import ZERO
@@ -18,26 +17,11 @@ if TYPE_CHECKING:
     from millilot.reports.prices import Costs, Outcome, Terms
 
 
-@dataclass(frozen=True, slots=True)
-class RuleOfThumb:
-    """A price by the rule of thumb.
+def rule_of_thumb(costs: Costs, terms: Terms) -> Outcome:
+    """Return what the price by the rule leaves, where it means to leave the liquid's cost once more.
 
-    Attributes:
-        meant: what it means to leave as profit: the liquid's cost once more.
-        leaves: what it leaves in fact.
+    The price goes up to the minor unit. What the buyer pays for postage anyway is taken off it.
     """
-
-    meant: Decimal
-    leaves: Outcome
-
-    @property
-    def short(self) -> Decimal:
-        """How much less it leaves than it means to; below 0 when it leaves more."""
-        return self.meant - self.leaves.profit
-
-
-def rule_of_thumb(costs: Costs, terms: Terms) -> RuleOfThumb:
-    """Return the price by the rule, to the minor unit above, less what the buyer pays for postage anyway."""
     all_told = 2 * costs.liquid + costs.supplies + costs.postage
     price = max(all_told - terms.charge, ZERO).quantize(terms.unit, ROUND_CEILING)
-    return RuleOfThumb(costs.liquid, outcome(price, costs, terms))
+    return outcome(price, costs, terms)

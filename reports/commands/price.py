@@ -174,10 +174,11 @@ def _lost(books: Books, given: Decimal | None) -> tuple[Decimal, str]:
     if given is not None:
         return given, f"Lost parcels: {_percent(given)} of price and postage, as given."
     known = lost_parcels(books)
-    found = f"Lost parcels: {known.lost} of {known.orders} orders"
-    if known.share or not known.lost:
+    found = f"Lost parcels: {known.lost or 'none'} of {known.orders} orders"
+    if known.share:
         return known.share, f"{found}, so {_percent(known.share)} of price and postage is set aside."
-    return known.share, f"{found}, too few to tell by; nothing is set aside (--lost)."
+    why = ", too few to tell by" if known.lost else ""
+    return known.share, f"{found}{why}; nothing is set aside (--lost)."
 
 
 def _percent(share: Decimal) -> str:
@@ -221,8 +222,8 @@ def _rule(quotes: Sequence[Quote]) -> Iterator[str]:
         "Rule of thumb (common practice, no source): liquid, supplies and label, and the liquid's cost once more."
     )
     for each in quotes:
-        leaves = statement(each, each.rule.leaves)
-        short = leaves.liquid - leaves.profit
+        leaves = statement(each, each.rule)
+        short = leaves.short_of_liquid
         size = f"{each.decant.size_ml} mL: " if len(quotes) > 1 else ""
         gaps = {"fee": leaves.fee, "lost in the pour": leaves.loss, "lost parcels": leaves.lost_parcels}
         why = ", ".join(f"{name} {amount}" for name, amount in gaps.items() if amount)
@@ -243,7 +244,7 @@ def _statement(priced: _Priced) -> str:
         "Break-even": of.break_even,
         _title(priced.wish): of.asked,
         "Finished": of.finished,
-        "Rule of thumb": of.rule.leaves,
+        "Rule of thumb": of.rule,
     }
     shown = {title: statement(of, leaves) for title, leaves in columns.items() if leaves is not None}
     title = f"{priced.fragrance}, {of.decant.size_ml} mL"

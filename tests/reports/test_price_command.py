@@ -136,7 +136,7 @@ def test_what_is_assumed_is_said() -> None:
         "Liquid: CH-1 at 1.6000 a mL.",
         "No kit is set for a vial of 4 mL",
         "Fee of Lantern, the only channel: 13 % of item + postage + tax and 0.40",
-        "Lost parcels: 0 of 0 orders",
+        "Lost parcels: none of 0 orders; nothing is set aside (--lost).",
         "No --label is given, so the postage costs nothing here.",
         "so the price is the break-even price.",
         "Rule of thumb (common practice, no source)",
@@ -180,3 +180,30 @@ def test_books_without_anything_end_in_a_message() -> None:
     result = price("Cedar Hour", "--size", "5", books="")
     assert result.exit_code == 1
     assert "The books have no bottle of Cedar Hour" in result.stderr
+
+
+def test_a_fee_schedule_that_cannot_be_read_is_said_with_its_place() -> None:
+    books = BOOKS.replace("0.13 0.40 USD", "13 0.40 USD")
+    result = price("Cedar Hour", "--size", "5", books=books)
+    assert result.exit_code == 0
+    [line] = [number for number, text in enumerate((HEAD + books).splitlines(), 1) if "fee-schedule" in text]
+    assert f"main.beancount:{line}: A fee schedule names" in result.stderr
+    assert "No channel, so no fee" in result.stdout
+
+
+def test_the_state_of_a_day() -> None:
+    dearer = """
+2026-03-01 custom "pour-loss" 0.5
+2026-03-01 custom "fee-schedule" Assets:Marketplace:Lantern "item" 0.20 0 USD
+2026-03-02 * "worn"
+  Equity:PersonalUse  100 CEDARHOUR
+2026-03-03 * "bottle"
+  Assets:Stock:CedarHour  100 CEDARHOUR {{200.00 USD, "CH-2"}}
+  Assets:Bank
+"""
+    asked = ("Cedar Hour", *ASKED, "--at", "20.00", "--format", "json")
+    now = json.loads(price(*asked, books=BOOKS + dearer).stdout)
+    then = json.loads(price(*asked, "--to", "2026-02-28", books=BOOKS + dearer).stdout)
+    # 5 and 0.5 mL at 2.00, and 20 % of 20.00.
+    assert [now[name] for name in ("bottle", "liquid", "loss", "fee")] == ["CH-2", "10.00", "1.00", "4.00"]
+    assert [then[name] for name in ("bottle", "liquid", "loss", "fee")] == ["CH-1", "8.00", "0.16", "3.91"]
