@@ -36,6 +36,7 @@ from beancount.core.data import Custom
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import ROOTS, SHARED_ROLES, AccountRoles, Role, default_roles, root
+from millilot.ledger.fee_schedule import FeeSchedule, read_fee_schedule
 from millilot.ledger.money import Weight
 
 if TYPE_CHECKING:
@@ -267,6 +268,7 @@ class Settings:
     claims: tuple[Claim, ...] = ()
     annual_gross: tuple[AnnualGross, ...] = ()
     filed: tuple[Filed, ...] = ()
+    fee_schedules: tuple[FeeSchedule, ...] = ()
 
     def pour_loss(self, day: datetime.date) -> Decimal:
         """Return the mL lost per vial of a sale by default on a day (0 when nothing is set)."""
@@ -280,6 +282,11 @@ class Settings:
     def parcel_kit(self, day: datetime.date) -> Kit | None:
         """Return the supplies used with each order on a day, None when nothing is set."""
         return self._kit(None, day)
+
+    def fee_schedule(self, account: str, day: datetime.date) -> FeeSchedule | None:
+        """Return what a channel takes of an order on a day, None when nothing is set."""
+        ruling = (each for each in reversed(self.fee_schedules) if each.account == account and each.day <= day)
+        return next(ruling, None)
 
     def _kit(self, size: Decimal | None, day: datetime.date) -> Kit | None:
         return next((kit for kit in reversed(self.kits) if kit.size == size and kit.day <= day), None)
@@ -559,11 +566,12 @@ _READERS: Mapping[str, Callable[[Custom], object]] = {
     "claim": _read_claim,
     "annual-gross": _read_annual_gross,
     "filed": _read_filed,
+    "fee-schedule": read_fee_schedule,
 }
 
 
 #: What our custom directives are called.
-DIRECTIVES = (*(name for name in _READERS if name != ROOT_NAMES), "fee-schedule")
+DIRECTIVES = tuple(name for name in _READERS if name != ROOT_NAMES)
 
 
 def is_setting(entry: Custom) -> bool:
@@ -577,7 +585,9 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
     Returns:
         The settings, and a complaint for each directive that cannot be read (it is then left out).
     """
-    kinds = (RootNames, AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim, AnnualGross, Filed)
+    kinds = (
+        RootNames, AccountSetting, PourLoss, Kit, Stocktake, Weighing, Claim, AnnualGross, Filed, FeeSchedule,
+    )
     read: dict[type, list[Any]] = {kind: [] for kind in kinds}
     commodities = Commodities()
     declared = set()
@@ -619,5 +629,6 @@ def read_settings(entries: Iterable[Directive]) -> tuple[Settings, list[Complain
         tuple(sorted(read[Claim], key=attrgetter("day"))),
         tuple(sorted(read[AnnualGross], key=attrgetter("day"))),
         tuple(sorted(read[Filed], key=attrgetter("day"))),
+        tuple(sorted(read[FeeSchedule], key=attrgetter("day"))),
     )
     return settings, complaints

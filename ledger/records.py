@@ -124,6 +124,14 @@ class Money:
                 return ZERO
         return value.number if isinstance(value, Amount) and isinstance(value.number, Decimal) else ZERO
 
+    @property
+    def vials(self) -> Decimal:
+        """How many vials a sold line was poured into, as `vials:` says: 1 by default, 0 for what left unopened."""
+        value = self.meta.get("vials")
+        if isinstance(value, str) and value.isdecimal():
+            value = Decimal(value)
+        return value if isinstance(value, Decimal) else Decimal(1)
+
 
 @dataclass(frozen=True, slots=True)
 class Record:

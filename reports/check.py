@@ -21,6 +21,7 @@ from millilot.ledger.directives import DIRECTIVES, ROOT_NAMES
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import ZERO, Kind
 from millilot.reports.claim_remarks import claim_remarks
+from millilot.reports.fee_drift import fee_drift
 from millilot.reports.fill import SOURCE, tolerable_error
 from millilot.reports.measured import measurements
 from millilot.reports.payout_remarks import payout_remarks
@@ -112,6 +113,7 @@ def remarks(entries: Sequence[Directive], books: Books) -> list[Finding]:
         *_contributed(books),
         *_lost_and_refunded(books),
         *_short_fills(books),
+        *_fee_drifts(books),
         *_accounts(entries, books),
         *_batches(entries),
         *_misspelt(entries),
@@ -312,6 +314,19 @@ def _short_fills(books: Books) -> Iterator[Finding]:
                 f"{bottle.name} held {first.quantity:f} of {move.quantity:f} mL when it was new: {missing:f} mL "
                 f"short, where {SOURCE} tolerates {tolerable.normalize():f} mL.",
                 first.entry,
+            )
+
+
+def _fee_drifts(books: Books) -> Iterator[Finding]:
+    """Yield the fee schedules that are far from the fees of the books, so that prices are reckoned wrongly."""
+    latest = {schedule.account: schedule.entry for schedule in books.settings.fee_schedules}
+    for each in fee_drift(books):
+        if each.is_considerable:
+            yield Finding(
+                latest[each.account].meta,
+                f"By its fee schedule {each.orders} orders of {each.channel} cost {each.estimated:f} in fees, and "
+                f"the books show {each.taken:f}. Prices are reckoned by it; a new one counts from its day on.",
+                latest[each.account],
             )
 
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from difflib import get_close_matches
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +24,7 @@ from millilot.reports.allocation import SIGN_IN_NET, Share, allocate
 from millilot.reports.bottles import plain
 from millilot.reports.check import place
 from millilot.reports.measured import arrival
+from millilot.reports.names import UnknownNameError, near
 
 if TYPE_CHECKING:
     import datetime
@@ -70,10 +70,6 @@ class Step:
     place: str | None = None
 
 
-class UnknownNameError(LookupError):
-    """Neither an order nor a bottle nor a batch has this name."""
-
-
 def trace(books: Books, name: str) -> list[Step]:
     """Return the steps of an order, of a bottle, or of each bottle of a batch.
 
@@ -99,10 +95,7 @@ def trace(books: Books, name: str) -> list[Step]:
 def _unknown(books: Books, name: str, orders: Iterable[str]) -> str:
     known = {order.removeprefix(ORDER) for order in orders} | set(books.bottles)
     known |= {bottle.batch for bottle in books.bottles.values() if bottle.batch}
-    by_lower = {each.lower(): each for each in sorted(known)}
-    near = get_close_matches(name.removeprefix("^").removeprefix(ORDER).lower(), by_lower, n=5)
-    hint = f" Near it: {', '.join(by_lower[each] for each in near)}." if near else ""
-    return f"There is no order, bottle or batch {name!r}.{hint}"
+    return f"There is no order, bottle or batch {name!r}.{near(name.removeprefix('^').removeprefix(ORDER), known)}"
 
 
 # -- an order

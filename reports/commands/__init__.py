@@ -17,8 +17,10 @@ from millilot.reports.commands.new import new
 from millilot.reports.commands.pack import pack_command
 from millilot.reports.commands.parcel import parcel_command
 from millilot.reports.commands.payouts import payouts_command
+from millilot.reports.commands.plan import plan_command
 from millilot.reports.commands.pour import pour_command
 from millilot.reports.commands.poured import poured_command
+from millilot.reports.commands.price import price_command
 from millilot.reports.commands.profile import profile_command
 from millilot.reports.commands.sort import sort_command
 from millilot.reports.commands.splits import splits_command
@@ -48,6 +50,8 @@ for command in (
     splits_command,
     payouts_command,
     channel_command,
+    price_command,
+    plan_command,
     stock_command,
     count_command,
     list_command,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from enum import StrEnum
+from inspect import cleandoc
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
@@ -86,7 +87,7 @@ def report_options_with(*others: str) -> Callable[[Command], Command]:
     """Return what adds the options of a report that can be written out in other ways too."""
 
     def add(command: Command) -> Command:
-        command.__doc__ = f"{command.__doc__}\n\n{ON_ERRORS}"
+        command.__doc__ = f"{cleandoc(command.__doc__ or '')}\n\n{ON_ERRORS}"
         for option in (
             click.option("--wide", is_flag=True, help="Show all columns, however wide the table gets."),
             click.option("--to", callback=day, metavar="DATE", help="Show the state at the end of this day."),

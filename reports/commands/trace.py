@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import click
 
 from millilot.reports.commands.options import Format, clean, read, report_options
+from millilot.reports.names import UnknownNameError
 from millilot.reports.tables import WIDTH, Column, to_csv, to_json, to_table
-from millilot.reports.trace import Step, UnknownNameError
+from millilot.reports.trace import Step
 from millilot.reports.trace import trace as report
 
 if TYPE_CHECKING:

@@ -293,7 +293,7 @@ def test_what_the_plugin_hands_on_is_not_remarked_on() -> None:
     assert remarked(SHELF, renamed) == []
 
 
-@pytest.mark.parametrize("name", ["fava-option", "fava-extension", "budget", "fee-schedule"])
+@pytest.mark.parametrize("name", ["fava-option", "fava-extension", "budget"])
 def test_a_directive_of_others_is_theirs(name: str) -> None:
     assert remarked(f'2026-01-05 custom "{name}" Assets:Bank "monthly" 5 USD\n') == []
 

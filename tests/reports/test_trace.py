@@ -14,8 +14,9 @@ from click.testing import CliRunner
 
 from millilot.reports.bottles import plain
 from millilot.reports.command import main
+from millilot.reports.names import UnknownNameError
 from millilot.reports.tables import WIDTH, display_width
-from millilot.reports.trace import Step, UnknownNameError, trace
+from millilot.reports.trace import Step, trace
 
 from .books import HEAD, by_bottle, read
 
