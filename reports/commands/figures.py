@@ -7,7 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from millilot.ledger.money import minor_unit
+
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     _OfDecimal = click.ParamType[Decimal]
 else:
     # Older releases of Click know no type of what a parameter becomes.
@@ -61,3 +65,22 @@ MILLILITRES = Figure("mL above 0, such as 5", above=Decimal(0))
 RATE = Figure("a rate from 0 to 1, such as 0.08 for 8 %", up_to=Decimal(1))
 SHARE = Figure("a part from 0 to below 1, such as 0.3 for 30 %", below=Decimal(1))
 ENDING = Figure("an ending from .00 to .99", below=Decimal(1))
+
+
+def require_minor_units(
+    currency: str, amounts: Mapping[str, Decimal | None], endings: Sequence[Decimal] = (),
+) -> None:
+    """Make sure that somebody can pay the amounts that were given.
+
+    Args:
+        currency: of the amounts.
+        amounts: by option; None where it was left out.
+        endings: what prices may end in.
+
+    Raises:
+        click.UsageError: one is finer than the currency.
+    """
+    unit = minor_unit(currency)
+    for option, amount in (*amounts.items(), *(("--ending", ending) for ending in endings)):
+        if amount is not None and amount % unit:
+            raise click.UsageError(f"{option} {amount:f} is finer than {unit:f} {currency}, the smallest amount.")

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from millilot.reports.commands.options import Format, read, report_options_with, this_day
+from millilot.ledger.money import minor_unit
+from millilot.reports.channel import UnknownChannelError
+from millilot.reports.commands.figures import AMOUNT, ENDING, SHARE, require_minor_units
+from millilot.reports.commands.options import Format, clean, read, report_options_with, show, this_day
+from millilot.reports.fees import fee_of
+from millilot.reports.lost_parcels import lost_parcels
 from millilot.reports.price_list import last_prices, price_list
+from millilot.reports.prices import NoPriceError, Terms
+from millilot.reports.quote import Wish, wished_prices
 from millilot.reports.sheet import render
 from millilot.reports.tables import WIDTH, Column, printable, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
-    import datetime
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
@@ -53,18 +60,54 @@ def _size(value: str) -> Decimal:
     "--size", "sizes", multiple=True, callback=_sizes, metavar="ML",
     help="Offer this size; may be given more than once. Otherwise the sizes a fragrance was sold in.",
 )
+@click.option("--margin", type=SHARE, metavar="FRACTION", help="Ask the prices of which this part is profit.")
+@click.option("--profit", type=AMOUNT, metavar="AMOUNT", help="Ask the prices that leave this profit.")
+@click.option("--channel", metavar="ACCOUNT", help="Where it is sold, for the fee; with --margin or --profit.")
+@click.option("--charge", type=AMOUNT, metavar="POSTAGE", default="0", help="What the buyer pays for postage.")
+@click.option("--label", type=AMOUNT, metavar="COST", default="0", help="What the postage costs you.")
+@click.option("--ending", "endings", type=ENDING, metavar=".NN", multiple=True, help="How a price may end: .50.")
 @click.option("--notes", is_flag=True, help="Say the strength and the notes, as the books describe them.")
 @report_options_with(TEXT, MARKDOWN, HTML)
 def list_command(
-    path: Path, style: str, to: datetime.date | None, *, sizes: tuple[Decimal, ...], notes: bool, wide: bool,
+    path: Path,
+    style: str,
+    to: datetime.date | None,
+    *,
+    sizes: tuple[Decimal, ...],
+    margin: Decimal | None,
+    profit: Decimal | None,
+    channel: str | None,
+    charge: Decimal,
+    label: Decimal,
+    endings: tuple[Decimal, ...],
+    notes: bool,
+    wide: bool,
 ) -> None:
     """List what is for sale: what is free of each fragrance, the sizes, and the price each was last sold at.
+
+    With --margin or --profit, prices are reckoned as `millilot price` does, from what each fragrance costs now.
 
     Free is what is left, less what is kept and claimed. A size is sold out when less is free than a vial of it and
     its loss take. `--format text` is to be pasted in a post, `--format html` is a page to print.
     """
+    if margin is not None and profit is not None:
+        raise click.UsageError("--margin and --profit each ask for another price; give one of them.")
     books = read(path, to)
-    listed = price_list(books, last_prices(books), sizes, to)
+    require_minor_units(books.currency, {"--charge": charge, "--label": label, "--profit": profit}, endings)
+    wish = Wish(margin, profit, endings=endings)
+    if margin is None and profit is None:
+        if channel or charge or label or endings:
+            raise click.UsageError("--channel, --charge, --label and --ending go with --margin or --profit.")
+        listed = price_list(books, last_prices(books), sizes, to)
+    else:
+        try:
+            day = to or datetime.date.max
+            fee = fee_of(books, channel, day)
+            terms = Terms(minor_unit(books.currency), fee.fee, charge, lost=lost_parcels(books).share)
+            listed = price_list(books, wished_prices(books, label, terms, wish, day), sizes, to)
+        except (UnknownChannelError, NoPriceError) as error:
+            raise click.ClickException(clean(str(error))) from None
+        show(fee.says, err=True)
     rows = [_row(each, offer, books.currency) for each in listed for offer in each.offers]
     match style:
         case Format.JSON:

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from millilot.ledger.money import minor_unit
 from millilot.reports.channel import UnknownChannelError
-from millilot.reports.commands.figures import AMOUNT, MILLILITRES, RATE, SHARE, Figure
+from millilot.reports.commands.figures import AMOUNT, MILLILITRES, RATE, SHARE, Figure, require_minor_units
 from millilot.reports.commands.options import Format, clean, read, report_options
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.lessons import ENOUGH_SALES
@@ -109,7 +108,7 @@ def plan_command(
     if margin is not None and profit is not None:
         raise click.UsageError("--margin and --profit each ask for another price; give one of them.")
     books = read(path, to)
-    _in_minor_units(books.currency, {"--profit": profit, "--charge": charge, "--label": label})
+    require_minor_units(books.currency, {"--profit": profit, "--charge": charge, "--label": label})
     asked = Request(sizes, keep, margin, profit, channel, charge, label, tax, lost, paid_back_at)
     try:
         plan = report(books, name, asked, to)
@@ -128,18 +127,6 @@ def plan_command(
             click.echo(to_csv(ladder, OF_LADDER), nl=False)
         case _:
             click.echo(_page(plan, ladder, books.currency, wide=wide), nl=False)
-
-
-def _in_minor_units(currency: str, amounts: Mapping[str, Decimal | None]) -> None:
-    """Refuse amounts nobody can pay.
-
-    Raises:
-        click.UsageError: one is finer than the currency.
-    """
-    unit = minor_unit(currency)
-    for option, amount in amounts.items():
-        if amount is not None and amount % unit:
-            raise click.UsageError(f"{option} {amount:f} is finer than {unit:f} {currency}, the smallest amount.")
 
 
 def _page(plan: Plan, ladder: Sequence[Mapping[str, object]], currency: str, *, wide: bool) -> str:

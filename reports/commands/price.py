@@ -12,7 +12,14 @@ import click
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
 from millilot.reports.channel import UnknownChannelError
-from millilot.reports.commands.figures import AMOUNT, ENDING, MILLILITRES, RATE, SHARE
+from millilot.reports.commands.figures import (
+    AMOUNT,
+    ENDING,
+    MILLILITRES,
+    RATE,
+    SHARE,
+    require_minor_units,
+)
 from millilot.reports.commands.options import Format, clean, read, report_options
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.decants import bottles_of, decant, find_fragrance
@@ -123,7 +130,7 @@ def price_command(
     if sum(wish is not None for wish in (margin, profit, at)) > 1:
         raise click.UsageError("--margin, --profit and --at each ask for another price; give one of them.")
     books = read(path, to)
-    _in_minor_units(
+    require_minor_units(
         books.currency, {"--charge": charge, "--label": label, "--profit": profit, "--at": at}, endings,
     )
     wish = Wish(margin, profit, at, tuple(endings))
@@ -155,18 +162,6 @@ def price_command(
             table = _ladder(priced) if len(rows) > 1 else _statement(priced)
             lines = [line for note in notes for line in paragraph(note)]
             click.echo(table + "\n" + "\n".join(lines))
-
-
-def _in_minor_units(currency: str, amounts: Mapping[str, Decimal | None], endings: Sequence[Decimal]) -> None:
-    """Refuse amounts nobody can pay.
-
-    Raises:
-        click.UsageError: one is finer than the currency.
-    """
-    unit = minor_unit(currency)
-    for option, amount in (*amounts.items(), *(("--ending", ending) for ending in endings)):
-        if amount is not None and amount % unit:
-            raise click.UsageError(f"{option} {amount:f} is finer than {unit:f} {currency}, the smallest amount.")
 
 
 def _lost(books: Books, given: Decimal | None) -> tuple[Decimal, str]:

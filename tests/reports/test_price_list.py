@@ -241,6 +241,55 @@ def test_the_table_fits_the_terminal(arguments: tuple[str, ...]) -> None:
     assert max(map(display_width, run(*arguments, head=FULL).splitlines())) <= WIDTH
 
 
+#: 160.00 for 100 mL, 0.98 of supplies for 5 mL, and 13 % and 0.40 on item and postage.
+COSTED = """
+2026-01-01 custom "pour-loss" 0.1
+2026-01-01 custom "kit" "5 mL" 2 VIAL5
+2026-01-01 custom "kit" "parcel" 0.5 VIAL5
+2026-01-01 custom "fee-schedule" Assets:Marketplace:Lantern "item+postage" 0.13 0.40 USD
+2026-01-04 * "vials"
+  Assets:Stock:Supplies  100 VIAL5 {{39.20 USD, "V-1"}}
+  Assets:Bank
+2026-01-05 * "bottle"
+  Assets:Stock:CedarHour  100 CEDARHOUR {{160.00 USD, "CH-1"}}
+  Assets:Bank
+"""
+
+
+def listed_prices(*arguments: str) -> Result:
+    Path("main.beancount").write_text(HEAD + COSTED, encoding="utf-8")
+    return CliRunner().invoke(main, ["list", "--size", "5", *arguments, "--format", "json"])
+
+
+def test_prices_that_leave_what_is_wanted() -> None:
+    terms = ("--channel", "Lantern", "--charge", "5", "--label", "5")
+    # (8.00 + 0.16 + 0.98 + 5.00 + 0.40 + 0.65 - 5.00) / (1 - 0.30 - 0.13) = 17.877
+    result = listed_prices("--margin", "0.3", *terms)
+    assert [each["price"] for each in json.loads(result.stdout)] == ["17.88"]
+    assert "13 % of item + postage and 0.40" in result.stderr
+    result = listed_prices("--margin", "0.3", *terms, "--ending", ".50")
+    assert [each["price"] for each in json.loads(result.stdout)] == ["18.50"]
+    # (10.19 + 2.00) / 0.87 = 14.011
+    result = listed_prices("--profit", "2", *terms)
+    assert [each["price"] for each in json.loads(result.stdout)] == ["14.01"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "problem"),
+    [
+        (("--charge", "5"), "go with --margin or --profit"),
+        (("--margin", "0.3", "--profit", "2"), "give one of them"),
+        (("--margin", "0.95", "--channel", "Lantern"), "No price can give that"),
+        (("--margin", "0.3", "--channel", "Lanten"), "Lanten"),
+        (("--profit", "0.001"), "--profit 0.001 is finer than 0.01 USD"),
+    ],
+)
+def test_prices_that_cannot_be_reckoned(arguments: tuple[str, ...], problem: str) -> None:
+    result = listed_prices(*arguments)
+    assert result.exit_code != 0
+    assert problem in " ".join(result.stderr.split())
+
+
 def test_nothing_for_sale() -> None:
     Path("main.beancount").write_text(HEAD, encoding="utf-8")
     for style in ("text", "markdown", "html"):
