@@ -12,11 +12,12 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from babel.core import Locale
+from fava.beans.funcs import hash_entry
 from fava.context import g
 from fava.core.number import get_locale_format
-from fava.ext import FavaExtensionBase
+from fava.ext import FavaExtensionBase, extension_endpoint
 from fava.helpers import FavaAPIError
-from flask import url_for
+from flask import Response, current_app, request, url_for
 
 from millilot.ledger.reading import read_books
 
@@ -24,15 +25,32 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from decimal import Decimal
 
+    from beancount.core.data import Directive
     from fava.core.number import Formatter
 
     from millilot.ledger.records import Books
 
-__all__ = ["FavaAPIError", "FavaExtensionBase", "Page", "Range", "line_chart"]
+__all__ = [
+    "FavaAPIError",
+    "FavaExtensionBase",
+    "Page",
+    "Range",
+    "asked",
+    "bar_chart",
+    "download",
+    "entry_in_books",
+    "extension_endpoint",
+    "filters_set",
+    "is_incognito",
+    "journal_of_account",
+    "line_chart",
+    "page_address",
+]
 
 _DAY = datetime.timedelta(days=1)
 #: More than the ranges anybody goes back and forth between.
 _MOST_RESULTS = 60
+_FILTERS = ("time", "account", "filter", "conversion", "interval")
 
 
 class Range(NamedTuple):
@@ -141,3 +159,72 @@ def line_chart(label: str, points: Sequence[tuple[datetime.date, Mapping[str, De
     """
     data = [{"date": day, "balance": dict(values)} for day, values in points]
     return {"type": "balances", "label": label, "data": data}
+
+
+def bar_chart(label: str, points: Sequence[tuple[datetime.date, Mapping[str, Decimal]]]) -> dict[str, Any]:
+    """Return the data of Fava's bar chart, a bar for each value beside the others of its day.
+
+    Fava means currencies where these are series, and shows no more than five.
+
+    Args:
+        label: the name of the chart; unique on a page.
+        points: the first day of an interval and its values.
+    """
+    data = [
+        {"date": day, "balance": dict(values), "budgets": {}, "account_balances": {}} for day, values in points
+    ]
+    return {"type": "bar", "label": label, "data": data}
+
+
+def journal_of_account(account: str, first: datetime.date, last: datetime.date) -> str:
+    """Return the address of an account's own journal, with what its balance comes to, in a range of days."""
+    time = f"{first} - {last}"
+    return url_for("account", name=account, time=time, account=None, filter=None, conversion=None)
+
+
+def entry_in_books(entry: Directive) -> str:
+    """Return the address of an entry: Fava shows it over the page one is on."""
+    return f"#context-{hash_entry(entry)}"
+
+
+def page_address(name: str, endpoint: str = "", **asked: Any) -> str:
+    """Return the address of a page of ours, under the filters there are.
+
+    Args:
+        name: its class.
+        endpoint: of what it offers for download, or empty for the page.
+        asked: what is asked of it, a text or several each, and filters to set anew or, with None, to leave out.
+    """
+    if endpoint:
+        return url_for("extension_endpoint", extension_name=name, endpoint=endpoint, **asked)
+    return url_for("extension_report", extension_name=name, **asked)
+
+
+def asked(name: str) -> list[str]:
+    """Return the values of a name in the address, without empty ones."""
+    return [value for value in request.args.getlist(name) if value]
+
+
+def filters_set() -> dict[str, str]:
+    """Return Fava's filters as they stand in the address, for a form that shall keep them."""
+    return {name: request.args[name] for name in _FILTERS if name in request.args}
+
+
+def is_incognito() -> bool:
+    """Whether Fava was told to show no figures."""
+    return bool(current_app.config["INCOGNITO"])
+
+
+def download(content: bytes, name: str, kind: str) -> Response:
+    """Return a file for the browser to keep.
+
+    Args:
+        content: of the file.
+        name: what it is called, in ASCII without quotes.
+        kind: its media type.
+    """
+    return Response(
+        content,
+        mimetype=kind,
+        headers={"Content-Disposition": f'attachment; filename="{name}"', "X-Content-Type-Options": "nosniff"},
+    )
