@@ -35,14 +35,17 @@ __all__ = [
     "FavaExtensionBase",
     "Page",
     "Range",
+    "Response",
     "asked",
     "bar_chart",
     "download",
     "entry_in_books",
     "extension_endpoint",
     "filters_set",
+    "interval_of",
     "is_incognito",
     "journal_of_account",
+    "journal_of_link",
     "line_chart",
     "page_address",
 ]
@@ -228,3 +231,13 @@ def download(content: bytes, name: str, kind: str) -> Response:
         mimetype=kind,
         headers={"Content-Disposition": f'attachment; filename="{name}"', "X-Content-Type-Options": "nosniff"},
     )
+
+
+def journal_of_link(link: str) -> str:
+    """Return the address of the journal with everything that carries a link, written without its caret."""
+    return url_for("report", report_name="journal", filter=f"^{link}", time=None, account=None)
+
+
+def interval_of(day: datetime.date) -> str:
+    """Return what the interval that Fava's charts show is called on a day."""
+    return str(g.interval.format_date(day))
