@@ -173,8 +173,8 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
             for cost, amount in transfer.costs if transfer.left else ():
                 lines["paid_out"] -= amount
                 lines[_COSTS.get(cost, "other")] += amount
-    before = _holds(channel, start - DAY)
-    after = _holds(channel, end)
+    before = holds(channel, start - DAY)
+    after = holds(channel, end)
     amounts = {name: rounding.nearest(lines[name], unit) for name in SIGNS}
     amounts["opening"] = rounding.nearest(before[Pocket.MAIN] + before[Pocket.RESERVE], unit)
     held = rounding.nearest(after[Pocket.MAIN] + after[Pocket.RESERVE], unit)
@@ -220,14 +220,14 @@ def records_of(channel: Channel) -> list[Record]:
     return [event.record for event in channel.events]
 
 
-def _holds(channel: Channel, day: datetime.date) -> dict[Pocket, Decimal]:
+def holds(channel: Channel, day: datetime.date) -> dict[Pocket, Decimal]:
     """Return what stands in each pocket of a channel at the end of a day."""
-    holds = dict.fromkeys(Pocket, ZERO)
+    held = dict.fromkeys(Pocket, ZERO)
     for record in (*records_of(channel), *(transfer.record for transfer in channel.transfers)):
         if record.date <= day:
             for pocket, amount in changes_of(record.money)[channel.account].items():
-                holds[pocket] += amount
-    return holds
+                held[pocket] += amount
+    return held
 
 
 def _lines(record: Record) -> Iterator[tuple[str, Decimal]]:

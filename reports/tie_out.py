@@ -48,6 +48,9 @@ _SOLD = frozenset({Role.SALES, Role.POSTAGE_CHARGED})
 _RECEIVED = _SOLD | {Role.UNSORTED}
 _SHIFTS = (0, -1, 1)
 
+_BASES = {"order": "day of the order", "settled": "day it settled", "paid-out": "day it was paid out"}
+_SHIFTED = {0: "", -1: ", a day earlier", 1: ", a day later"}
+
 
 @dataclass(frozen=True, slots=True)
 class Bridge:
@@ -474,3 +477,25 @@ def _months(
     for month in range(1, 13):
         expected = rounding.nearest(amounts[month], minor_unit(currency))
         yield Month(month, numbers[month], expected, form.months.get(month) if form else None)
+
+
+def verdict(report: TieOut) -> str:
+    """Return in one word what came of the comparison."""
+    if report.form is None:
+        return "no form"
+    fitting = report.fitting
+    if not fitting:
+        return "open"
+    stated = [candidate for candidate in fitting if is_stated(candidate, report.form)]
+    alone = len(fitting) == 1 or (len(stated) == 1 and _is_told(report))
+    return "fits" if alone else "ambiguous"
+
+
+def _is_told(report: TieOut) -> bool:
+    """Whether the owner said anything of how the form counts."""
+    return report.form is not None and not (report.form.basis is None and report.form.tax is None)
+
+
+def way(candidate: Candidate) -> str:
+    """Return a way of counting in words."""
+    return f"by the {_BASES[candidate.basis]}{_SHIFTED[candidate.shift]}, tax {'in' if candidate.tax else 'out'}"
