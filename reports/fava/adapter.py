@@ -198,9 +198,9 @@ def page_address(name: str, endpoint: str = "", **asked: Any) -> str:
         endpoint: of what it offers for download, or empty for the page.
         asked: what is asked of it, a text or several each, and filters to set anew or, with None, to leave out.
     """
-    if endpoint:
-        return url_for("extension_endpoint", extension_name=name, endpoint=endpoint, **asked)
-    return url_for("extension_report", extension_name=name, **asked)
+    # What Fava calls the endpoint in its rule, Flask calls another thing, so that one is added here.
+    page, mark, query = url_for("extension_report", extension_name=name, **asked).partition("?")
+    return f"{page}{endpoint}{mark}{query}"
 
 
 def asked(name: str) -> list[str]:
