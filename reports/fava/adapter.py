@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import datetime
 import re
+from contextlib import suppress
 from functools import lru_cache
+from threading import Lock
 from typing import TYPE_CHECKING, Any, NamedTuple
+from weakref import WeakKeyDictionary
 
 from babel.core import Locale
 from fava.beans.funcs import hash_entry
@@ -19,16 +22,20 @@ from fava.ext import FavaExtensionBase, extension_endpoint
 from fava.helpers import FavaAPIError
 from flask import Response, current_app, request, url_for
 
-from millilot.ledger.reading import read_books
+from millilot.ledger.reading import read_books, until
+from millilot.reports.allocation import allocate
+from millilot.reports.bottles import bottles
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from decimal import Decimal
 
+    import pandas as pd
     from beancount.core.data import Directive
     from fava.core.number import Formatter
 
     from millilot.ledger.records import Books
+    from millilot.reports.allocation import Share
 
 __all__ = [
     "FavaAPIError",
@@ -63,6 +70,38 @@ class Range(NamedTuple):
     last: datetime.date | None
 
 
+class Results:
+    """What was worked out from the books as they were loaded once, by all pages.
+
+    Args:
+        entries: what was loaded; Fava makes a new list at each load.
+    """
+
+    def __init__(self, entries: object) -> None:
+        self.entries = entries
+        self._kept: dict[object, Any] = {}
+        self._lock = Lock()
+
+    def __len__(self) -> int:
+        return len(self._kept)
+
+    def once(self, key: object, work: Callable[[], Any]) -> Any:
+        """Return what a piece of work gives, done when it is first asked for."""
+        try:
+            return self._kept[key]
+        except KeyError:
+            result = work()
+        with self._lock:
+            while len(self._kept) >= _MOST_RESULTS:
+                del self._kept[next(iter(self._kept))]
+            # Two threads that did the same work return the result of the first.
+            return self._kept.setdefault(key, result)
+
+
+#: The results of each ledger that is open, by the part of it that lives as long as it does.
+_RESULTS: WeakKeyDictionary[Any, Results] = WeakKeyDictionary()
+
+
 class Page:
     """What every page does: read the books once per load and range, and link to where figures come from.
 
@@ -71,32 +110,32 @@ class Page:
 
     ledger: Any
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self._results: dict[object, Any] = {}
-
     def after_load_file(self) -> None:
-        """Forget what was worked out from the books as they were."""
-        # A new dictionary, not a cleared one: another thread may be reading the old.
-        self._results = {}
+        """Work out what every page needs of the books, as a part of loading them.
+
+        Fava does not start when this fails, so a failure waits for the page that asks again.
+        """
+        with suppress(Exception):
+            self._exact(None)
+
+    @property
+    def results(self) -> Results:
+        """What was worked out from the books as they are loaded."""
+        owner, entries = self.ledger.extensions, self.ledger.all_entries
+        results = _RESULTS.get(owner)
+        if results is None or results.entries is not entries:
+            # Who still works with the books as they were keeps what belongs to them.
+            results = _RESULTS[owner] = Results(entries)
+        return results
 
     def once(self, key: object, work: Callable[[], Any]) -> Any:
-        """Return what a piece of work gives, done once per load of the books.
+        """Return what a piece of work of this page gives, done once per load of the books.
 
         Args:
-            key: tells this work from others, with the range if it depends on it.
+            key: tells this work from others of the page, with the range if it depends on it.
             work: takes nothing and returns something that is never changed.
         """
-        results = self._results
-        try:
-            return results[key]
-        except KeyError:
-            result = work()
-        if len(results) >= _MOST_RESULTS:
-            results.clear()
-        # Two threads that did the same work return the result of the first. If the books were loaded again
-        # meanwhile, it goes where nobody looks any more.
-        return results.setdefault(key, result)
+        return self.results.once((type(self).__name__, key), work)
 
     @property
     def range(self) -> Range:
@@ -106,16 +145,51 @@ class Page:
             return Range(None, None)
         return Range(date_range.begin, date_range.end - _DAY)
 
+    @property
+    def whole(self) -> Books:
+        """All of the books."""
+        return self._books(None)
+
     def books(self) -> Books:
         """Return the books up to the end of the range.
 
         Fava's own filter replaces earlier lots by a summary without links, so they are read from all entries.
         """
-        last = self.range.last
-        books: Books = self.once(
-            ("books", last), lambda: read_books(self.ledger.all_entries, self.ledger.options, last),
-        )
+        return self._books(self._cut)
+
+    def shares(self) -> Sequence[Share]:
+        """Return the amounts up to the end of the range, each with the bottle that earned or cost it."""
+        return self._shares(self._cut)
+
+    def exact(self) -> pd.DataFrame:
+        """Return the exact figures of all bottles up to the end of the range."""
+        return self._exact(self._cut)
+
+    @property
+    def _cut(self) -> datetime.date | None:
+        """The end of the range, None when nothing is dated after it."""
+        last, entries = self.range.last, self.ledger.all_entries
+        return last if last is not None and entries and last < entries[-1].date else None
+
+    def _books(self, last: datetime.date | None) -> Books:
+        books: Books
+        if last is None:
+            books = self.results.once(
+                "books", lambda: read_books(self.ledger.all_entries, self.ledger.options),
+            )
+        else:
+            books = self.results.once(("books", last), lambda: until(self._books(None), last))
         return books
+
+    def _shares(self, last: datetime.date | None) -> Sequence[Share]:
+        shares: Sequence[Share] = self.results.once(("shares", last), lambda: tuple(allocate(self._books(last))))
+        return shares
+
+    def _exact(self, last: datetime.date | None) -> pd.DataFrame:
+        exact: pd.DataFrame = self.results.once(
+            ("exact", last), lambda: bottles(self._books(last), self._shares(last)),
+        )
+        return exact
 
     def figure(self, number: Decimal) -> str:
         """Return a rounded figure with just the digits it has, in the locale of the books.

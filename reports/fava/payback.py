@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     import datetime
     from decimal import Decimal
 
-    import pandas as pd
-
     from millilot.reports.bottles import Row
 
 
@@ -65,20 +63,16 @@ class BottlePayback(Page, FavaExtensionBase):
         lines: Lines = self.once(("lines", self.range), self._lines)
         return lines
 
-    def _exact(self) -> pd.DataFrame:
-        exact: pd.DataFrame = self.once(("exact", self.range.last), lambda: report.bottles(self.books()))
-        return exact
-
     def _figures(self) -> Figures:
         currency = self.books().currency
-        frame = report.rounded(self._exact(), currency)
+        frame = report.rounded(self.exact(), currency)
         *rows, unallocated = report.rows_of(frame)
         return Figures(rows, unallocated, report.totals(frame), currency)
 
     def _lines(self) -> Lines:
-        bought = [row for row in report.rows_of(self._exact()) if row["payback"] is not None]
+        bought = [row for row in report.rows_of(self.exact()) if row["payback"] is not None]
         costs = {row["bottle"]: row["cost"] for row in bought[-MOST_LINES:]}
-        frame = payback_over_time(self.books(), costs, *self.range)
+        frame = payback_over_time(self.books(), costs, *self.range, allocated=self.shares())
         changes = frame.itertuples(index=False, name=None)
         points: list[tuple[datetime.date, dict[str, Decimal]]] = [
             (day, {bottle: payback.scaleb(2) for _, bottle, payback in of_day})

@@ -11,8 +11,10 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from beancount.core.data import Transaction
+from fava.helpers import FavaAPIError
 
 from millilot.reports import bottles as report
+from millilot.reports.fava import adapter
 
 from .pages import COLUMNS, open_books, purchase, quoted, reported, sale
 
@@ -207,23 +209,22 @@ def test_read_only_shows_the_same(sample_path: Path, sample: Site) -> None:
 def worked(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     """Every frame the report of the bottles was asked for."""
     frames: list[Any] = []
-    bottles = report.bottles
 
-    def counted(books: Any) -> Any:
-        frames.append(bottles(books))
+    def counted(*arguments: Any) -> Any:
+        frames.append(report.bottles(*arguments))
         return frames[-1]
 
-    monkeypatch.setattr(report, "bottles", counted)
+    monkeypatch.setattr(adapter, "bottles", counted)
     return frames
 
 
 def test_figures_are_worked_out_once_per_load(written: Callable[..., Path], worked: list[Any]) -> None:
-    path = written(purchase("CH-1"))
+    path = written(purchase("CH-1"), sale("CH-1"))
     site = open_books(path)
-    assert len(worked) == 0
+    assert len(worked) == 1
     assert site.page().rows == site.page(account="Assets").rows
     assert len(worked) == 1
-    assert len(site.page(time="2025-02").rows) == 1
+    assert len(site.page(time="2025-01").rows) == 1
     assert len(worked) == 2
 
     path.write_text(path.read_text(encoding="utf-8") + purchase("CH-2"), encoding="utf-8")
@@ -233,12 +234,34 @@ def test_figures_are_worked_out_once_per_load(written: Callable[..., Path], work
 
 
 def test_results_do_not_pile_up(written: Callable[..., Path], worked: list[Any]) -> None:
-    site = open_books(written(purchase("CH-1")))
+    site = open_books(written(purchase("CH-1"), sale("CH-1")))
     extension: Any = site.ledger.extensions.get_extension("BottlePayback")
-    for day in range(1, 29):
-        site.page(time=f"2025-02-{day:02}")
-        assert len(extension._results) <= 60
-    assert len(worked) == 28
+    for day in range(5, 32):
+        site.page(time=f"2025-01-{day:02}")
+        assert len(extension.results) <= 60
+    assert len(worked) >= 28
+
+
+def test_a_range_that_leaves_nothing_out_has_the_figures_of_the_whole(
+    written: Callable[..., Path], worked: list[Any],
+) -> None:
+    site = open_books(written(purchase("CH-1"), sale("CH-1")))
+    assert site.page(time="2025").rows == site.page().rows
+    assert len(worked) == 1
+
+
+def test_what_cannot_be_worked_out_is_said_by_the_page_and_fava_starts(
+    written: Callable[..., Path], monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def fails(*arguments: Any) -> Any:
+        raise FavaAPIError("It cannot.")
+
+    monkeypatch.setattr(adapter, "bottles", fails)
+    site = open_books(written(purchase("CH-1")))
+    response = site.client.get(site.address)
+    assert (response.status_code, "It cannot." in response.text) == (500, True)
+    monkeypatch.undo()
+    assert len(site.page().rows) == 1
 
 
 # The journal of a bottle.
