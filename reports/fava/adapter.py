@@ -11,7 +11,7 @@ import re
 from contextlib import suppress
 from functools import lru_cache
 from threading import Lock
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 from weakref import WeakKeyDictionary
 
 from babel.core import Locale
@@ -261,7 +261,8 @@ def journal_of_account(account: str, first: datetime.date, last: datetime.date) 
 
 def entry_in_books(entry: Directive) -> str:
     """Return the address of an entry: Fava shows it over the page one is on."""
-    return f"#context-{hash_entry(entry)}"
+    # Fava knows what Beancount makes as its own abstract classes, which only a cast can say.
+    return f"#context-{hash_entry(cast('Any', entry))}"
 
 
 def page_address(name: str, endpoint: str = "", **asked: Any) -> str:
