@@ -100,10 +100,10 @@ def until(books: Books, day: datetime.date) -> Books:
 
 def _without(record: Record, later: Collection[str]) -> Record | None:
     """Return a record that knows nothing of some bottles, None when nothing is left of it."""
-    if not any(item.bottle in later for item in (*record.moves, *record.money)):
-        return record
     moves = tuple(move for move in record.moves if move.bottle not in later)
     money = tuple(replace(item, bottle=None) if item.bottle in later else item for item in record.money)
+    if moves == record.moves and money == record.money:
+        return record
     return replace(record, moves=moves, money=money) if moves or money else None
 
 

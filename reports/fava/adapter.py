@@ -10,6 +10,7 @@ import datetime
 import re
 from contextlib import suppress
 from functools import lru_cache
+from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 from weakref import WeakKeyDictionary
@@ -24,7 +25,7 @@ from flask import Response, current_app, request, url_for
 
 from millilot.ledger.reading import read_books, until
 from millilot.reports.allocation import allocate
-from millilot.reports.bottles import bottles
+from millilot.reports.bottles import bottles, rounded
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -68,6 +69,13 @@ class Range(NamedTuple):
 
     first: datetime.date | None
     last: datetime.date | None
+
+
+class Cell(NamedTuple):
+    """A figure as a sortable table sorts it, and as it is shown. Of many rows, templates print these."""
+
+    sort: str
+    text: str
 
 
 class Results:
@@ -165,6 +173,14 @@ class Page:
         """Return the exact figures of all bottles up to the end of the range."""
         return self._exact(self._cut)
 
+    def figures_of_bottles(self) -> pd.DataFrame:
+        """Return the figures of all bottles up to the end of the range, in minor units."""
+        last = self._cut
+        frame: pd.DataFrame = self.results.once(
+            ("rounded", last), lambda: rounded(self._exact(last), self.whole.currency),
+        )
+        return frame
+
     @property
     def _cut(self) -> datetime.date | None:
         """The end of the range, None when nothing is dated after it."""
@@ -199,6 +215,20 @@ class Page:
         exponent = number.as_tuple().exponent
         digits = max(-exponent, 0) if isinstance(exponent, int) else 0
         return _formatter(self.ledger.fava_options.locale, digits)(number)
+
+    def cell(self, number: Decimal | None, unit: str = "") -> Cell:
+        """Return a figure as a cell shows it and as a sortable table sorts it: one that is none, below all."""
+        if number is None:
+            return Cell("-1000000000", "\N{EN DASH}")
+        return Cell(f"{number:f}", f"{self.figure(number)}{unit}")
+
+    def percent(self, ratio: Decimal | None) -> Cell:
+        """Return a ratio as a cell shows it, in per cent."""
+        return self.cell(None if ratio is None else ratio.scaleb(2), " %")
+
+    def place_in_books(self, place: str) -> str:
+        """Return a file and line as they are told from the folder of the books."""
+        return place.removeprefix(f"{Path(self.ledger.beancount_file_path).parent}/")
 
     def journal_of_bottle(self, bottle: str) -> str:
         """Return the address of the journal with everything that moved or named a bottle.

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 def told(books: Books) -> tuple[object, ...]:
     """Return what books say; settings other than claims are the same whatever the day."""
-    return (books.currency, books.bottles, list(books.bottles), books.records, books.foreign, books.settings.claims)
+    claims = books.settings.claims
+    return books.currency, books.bottles, list(books.bottles), books.records, books.foreign, claims
 
 
 def test_the_sample_books_on_many_days(sample: Site) -> None:
