@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from millilot.importers.problems import InputError
 from millilot.ledger.money import minor_unit
-from millilot.ledger.reading import read_books
 from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.cutoff import cut_off
@@ -47,7 +46,6 @@ from millilot.reports.year_notes import year_notes
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from millilot.ledger.records import Books
     from millilot.reports.cutoff import CutOff
     from millilot.reports.fava.adapter import Range, Response
     from millilot.reports.filled import FilledForm
@@ -246,14 +244,11 @@ class TaxYear(Page, FavaExtensionBase):
     caution = CAUTION
 
     @property
-    def whole(self) -> Books:
-        """All the books: what lies across the end of a year is seen from after it only."""
-        books: Books = self.results.once("books", lambda: read_books(self.ledger.all_entries, self.ledger.options))
-        return books
-
-    @property
     def days(self) -> Days | None:
-        """The days of the page; None in books without entries."""
+        """The days of the page; None in books without entries.
+
+        What lies across the end of a year is seen from after it only, so the page reads all of the books.
+        """
         return days_shown(self.range, self.whole.first, self.whole.last)
 
     @property
