@@ -119,12 +119,15 @@ class Page:
     ledger: Any
 
     def after_load_file(self) -> None:
-        """Work out what every page needs of the books, as a part of loading them.
+        """Work out what the page shows of all the books, as a part of loading them.
 
         Fava does not start when this fails, so a failure waits for the page that asks again.
         """
         with suppress(Exception):
-            self._exact(None)
+            self.prepare()
+
+    def prepare(self) -> None:
+        """Work out what the page shows without a filter; there is no request to ask."""
 
     @property
     def results(self) -> Results:
@@ -156,56 +159,52 @@ class Page:
     @property
     def whole(self) -> Books:
         """All of the books."""
-        return self._books(None)
+        return self.books_to(None)
 
     def books(self) -> Books:
         """Return the books up to the end of the range.
 
         Fava's own filter replaces earlier lots by a summary without links, so they are read from all entries.
         """
-        return self._books(self._cut)
+        return self.books_to(self.range.last)
 
-    def shares(self) -> Sequence[Share]:
-        """Return the amounts up to the end of the range, each with the bottle that earned or cost it."""
-        return self._shares(self._cut)
-
-    def exact(self) -> pd.DataFrame:
-        """Return the exact figures of all bottles up to the end of the range."""
-        return self._exact(self._cut)
-
-    def figures_of_bottles(self) -> pd.DataFrame:
-        """Return the figures of all bottles up to the end of the range, in minor units."""
-        last = self._cut
-        frame: pd.DataFrame = self.results.once(
-            ("rounded", last), lambda: rounded(self._exact(last), self.whole.currency),
-        )
-        return frame
-
-    @property
-    def _cut(self) -> datetime.date | None:
-        """The end of the range, None when nothing is dated after it."""
-        last, entries = self.range.last, self.ledger.all_entries
-        return last if last is not None and entries and last < entries[-1].date else None
-
-    def _books(self, last: datetime.date | None) -> Books:
+    def books_to(self, last: datetime.date | None) -> Books:
+        """Return the books up to a day, None for all of them."""
+        cut = self._cut(last)
         books: Books
-        if last is None:
+        if cut is None:
             books = self.results.once(
                 "books", lambda: read_books(self.ledger.all_entries, self.ledger.options),
             )
         else:
-            books = self.results.once(("books", last), lambda: until(self._books(None), last))
+            books = self.results.once(("books", cut), lambda: until(self.whole, cut))
         return books
 
-    def _shares(self, last: datetime.date | None) -> Sequence[Share]:
-        shares: Sequence[Share] = self.results.once(("shares", last), lambda: tuple(allocate(self._books(last))))
+    def shares_to(self, last: datetime.date | None) -> Sequence[Share]:
+        """Return the amounts up to a day, each with the bottle that earned or cost it."""
+        shares: Sequence[Share] = self.results.once(
+            ("shares", self._cut(last)), lambda: tuple(allocate(self.books_to(last))),
+        )
         return shares
 
-    def _exact(self, last: datetime.date | None) -> pd.DataFrame:
+    def exact_to(self, last: datetime.date | None) -> pd.DataFrame:
+        """Return the exact figures of all bottles up to a day."""
         exact: pd.DataFrame = self.results.once(
-            ("exact", last), lambda: bottles(self._books(last), self._shares(last)),
+            ("exact", self._cut(last)), lambda: bottles(self.books_to(last), self.shares_to(last)),
         )
         return exact
+
+    def rounded_to(self, last: datetime.date | None) -> pd.DataFrame:
+        """Return the figures of all bottles up to a day, in minor units."""
+        frame: pd.DataFrame = self.results.once(
+            ("rounded", self._cut(last)), lambda: rounded(self.exact_to(last), self.whole.currency),
+        )
+        return frame
+
+    def _cut(self, last: datetime.date | None) -> datetime.date | None:
+        """Return a day, None when nothing is dated after it."""
+        entries = self.ledger.all_entries
+        return last if last is not None and entries and last < entries[-1].date else None
 
     def figure(self, number: Decimal) -> str:
         """Return a rounded figure with just the digits it has, in the locale of the books.

@@ -12,6 +12,7 @@ from millilot.reports.fava.adapter import (
     FavaAPIError,
     FavaExtensionBase,
     Page,
+    Range,
     asked,
     filters_set,
     journal_of_link,
@@ -153,6 +154,11 @@ class BottlePayback(Page, FavaExtensionBase):
 
     report_title = "Bottle payback"
 
+    def prepare(self) -> None:
+        """Work out the table and the chart of all the books."""
+        self._figures_of(None)
+        self._chart_of(Range(None, None), ())
+
     # What the address asks for.
 
     @property
@@ -207,8 +213,7 @@ class BottlePayback(Page, FavaExtensionBase):
 
     def figures(self) -> Figures:
         """Return the table, with the figures of `millilot bottles`."""
-        figures: Figures = self.once(("figures", self.range.last), self._figures)
-        return figures
+        return self._figures_of(self.range.last)
 
     def shown(self) -> Sequence[Line]:
         """Return the bottles the form asks for, in the order it asks for."""
@@ -226,15 +231,19 @@ class BottlePayback(Page, FavaExtensionBase):
             known.sort(key=lambda line: _sort_key(line.row[sort]), reverse=sort in _FROM_THE_LARGEST)
         return [*(reversed(known) if back else known), *rest]
 
-    def _figures(self) -> Figures:
-        books = self.books()
-        *rows, unallocated = report.rows_of(self.figures_of_bottles())
-        of_all = to_go(books, report.rows_of(self.exact()))
+    def _figures_of(self, last: datetime.date | None) -> Figures:
+        figures: Figures = self.once(("figures", last), lambda: self._figures(last))
+        return figures
+
+    def _figures(self, last: datetime.date | None) -> Figures:
+        books = self.books_to(last)
+        *rows, unallocated = report.rows_of(self.rounded_to(last))
+        of_all = to_go(books, report.rows_of(self.exact_to(last)))
         return Figures(
             [self._line(row, of_all[row["bottle"]]) for row in rows],
             unallocated,
-            report.totals(self.figures_of_bottles()),
-            collection(books, self.shares()).rounded(books.currency),
+            report.totals(self.rounded_to(last)),
+            collection(books, self.shares_to(last)).rounded(books.currency),
             books.currency,
         )
 
@@ -273,16 +282,21 @@ class BottlePayback(Page, FavaExtensionBase):
         chosen = tuple(self.marked)
         for name in chosen:
             self._known(name)
-        chart: Chart = self.once(("chart", self.range, chosen), lambda: self._chart(chosen))
+        return self._chart_of(self.range, chosen)
+
+    def _chart_of(self, range_: Range, chosen: tuple[str, ...]) -> Chart:
+        chart: Chart = self.once(("chart", range_, chosen), lambda: self._chart(range_, chosen))
         return chart
 
-    def _chart(self, chosen: Sequence[str]) -> Chart:
-        costs = {
-            row["bottle"]: row["cost"] for row in report.rows_of(self.exact()) if row["payback"] is not None
-        }
+    def _chart(self, range_: Range, chosen: Sequence[str]) -> Chart:
+        exact = report.rows_of(self.exact_to(range_.last))
+        costs = {row["bottle"]: row["cost"] for row in exact if row["payback"] is not None}
         names = [name for name in chosen if name in costs][:MOST_LINES] if chosen else list(costs)[-MOST_LINES:]
         frame = payback_over_time(
-            self.books(), {name: costs[name] for name in names}, *self.range, allocated=self.shares(),
+            self.books_to(range_.last),
+            {name: costs[name] for name in names},
+            *range_,
+            allocated=self.shares_to(range_.last),
         )
         changes = frame.itertuples(index=False, name=None)
         points: list[tuple[datetime.date, dict[str, Decimal]]] = [
@@ -315,7 +329,7 @@ class BottlePayback(Page, FavaExtensionBase):
         return Own(
             bottle=bottle,
             line=line,
-            to_go=to_go(books, report.rows_of(self.exact()))[bottle.name],
+            to_go=to_go(books, report.rows_of(self.exact_to(self.range.last)))[bottle.name],
             cost=[step for step in steps if step.part == "cost"],
             draws=[step for step in steps if step.part == "movements"],
             measured=measured[-1] if measured else None,

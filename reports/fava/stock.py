@@ -25,6 +25,7 @@ from millilot.reports.stock import SLOW_AFTER, Stock
 from millilot.reports.stock import stock as stock_report
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterable, Mapping, Sequence
 
     from millilot.reports.count import Line as CountLine
@@ -78,6 +79,10 @@ class StockOnHand(Page, FavaExtensionBase):
     """The page."""
 
     report_title = "Stock"
+
+    def prepare(self) -> None:
+        """Work out the tables of all the books."""
+        self._figures_of(None)
 
     @property
     def slow_after(self) -> int:
@@ -142,8 +147,7 @@ class StockOnHand(Page, FavaExtensionBase):
 
     def figures(self) -> Figures:
         """Return the tables, with the figures of `millilot stock`, `splits` and `count`."""
-        figures: Figures = self.once(("figures", self.range.last), self._figures)
-        return figures
+        return self._figures_of(self.range.last)
 
     def shown(self) -> Sequence[Line]:
         """Return the bottles that the form asks for."""
@@ -154,9 +158,13 @@ class StockOnHand(Page, FavaExtensionBase):
             if (self.all or line.stock.ml_left or line.stock.reserved) and all(word in line.text for word in words)
         ]
 
-    def _figures(self) -> Figures:
-        books, last = self.books(), self.range.last
-        *rows, _ = report.rows_of(self.figures_of_bottles())
+    def _figures_of(self, last: datetime.date | None) -> Figures:
+        figures: Figures = self.once(("figures", last), lambda: self._figures(last))
+        return figures
+
+    def _figures(self, last: datetime.date | None) -> Figures:
+        books = self.books_to(last)
+        *rows, _ = report.rows_of(self.rounded_to(last))
         found = stock_report(books, last, rows)
         lines = [self._line(stock) for stock in found if stock.unit != EACH]
         supplies = [stock for stock in found if stock.unit == EACH]
