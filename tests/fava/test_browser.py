@@ -97,6 +97,7 @@ def test_a_click_on_a_heading_sorts(open_page: Callable[..., Page], sample: Serv
 def test_a_name_leads_to_the_journal_of_the_bottle(open_page: Callable[..., Page], sample: Served) -> None:
     page = open_page(sample.page)
     page.get_by_role("link", name="QR-1", exact=True).click()
+    page.get_by_role("link", name="Journal of the bottle").click()
     entries = page.locator("article .journal li.transaction")
     expect(entries.first).to_be_visible()
     shown = entries.locator(".datecell").all_inner_texts()
@@ -184,6 +185,7 @@ def test_hostile_and_odd_books_show_as_text(open_page: Callable[..., Page], odd:
     heading(page, "payback")
     assert column(page, "bottle")[:2] == ["free", "loss"]  # none, then the negative one
     page.get_by_role("link", name=EVIL, exact=True).click()
+    page.get_by_role("link", name="Journal of the bottle").click()
     expect(page.locator("article .journal li.transaction")).to_have_count(2)
 
 
