@@ -144,7 +144,15 @@ def find(channels: Iterable[Channel], name: str) -> Channel:
     raise UnknownChannelError(name, (channel.name for channel in channels))
 
 
-def statement(books: Books, name: str, start: datetime.date, end: datetime.date, days: int = DAYS) -> Statement:
+def statement(
+    books: Books,
+    name: str,
+    start: datetime.date,
+    end: datetime.date,
+    days: int = DAYS,
+    *,
+    settled: Iterable[Settlement] = (),
+) -> Statement:
     """Return a channel's year, or any range of days.
 
     Args:
@@ -153,13 +161,19 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
         start: the first day.
         end: the last day, itself included.
         days: a payout is in the bank within so many days.
+        settled: the channels' payouts by these books and days, if they are known already.
 
     Raises:
         UnknownChannelError: there is no such channel.
     """
-    known = find(read_channels(books).values(), name)
+    given = list(settled)
+    known = find([each.channel for each in given] or read_channels(books).values(), name)
     last = min(end, books.last or end)
-    channel, settlement = _state(books, known, last, days)
+    settlement = next((each for each in given if each.channel is known), None)
+    if settlement is None or last != books.last:
+        channel, settlement = _state(books, known, last, days)
+    else:
+        channel = known
     _, before_it = _state(books, known, start - DAY, days)
     unit = minor_unit(books.currency)
     lines: dict[str, Decimal] = defaultdict(lambda: ZERO)

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.channels import Channel
     from millilot.ledger.records import Books, Record
+    from millilot.reports.payouts import Settlement
 
     _Dates = Mapping[Basis, datetime.date | None]
 
@@ -164,19 +165,28 @@ class CurrencyError(Exception):
     """A form is in another currency than the books, and nothing says what that is worth."""
 
 
-def tie_out(books: Books, name: str, year: int) -> TieOut:
+def tie_out(books: Books, name: str, year: int, settled: Iterable[Settlement] = ()) -> TieOut:
     """Compare a channel's year with its form.
+
+    Args:
+        books: the books.
+        name: of the channel, or its account.
+        year: the year of the form.
+        settled: the channels' payouts by these books, if they are known already.
 
     Raises:
         UnknownChannelError: there is no such channel.
         CurrencyError: the form's currency needs a `rate:`.
     """
-    channels = read_channels(books)
-    channel = find(channels.values(), name)
+    known = list(settled)
+    channel = find([each.channel for each in known] or read_channels(books).values(), name)
+    settlement = next((each for each in known if each.channel is channel), None)
+    if settlement is None:
+        [settlement] = settle(books, channels={channel.account: channel})
     forms = [each for each in books.settings.annual_gross if (each.account, each.year) == (channel.account, year)]
     form = forms[-1] if forms else None
     figure, unit = _figure(form, books.currency), minor_unit(books.currency)
-    payments = list(_payments(books, channel))
+    payments = list(_payments(books, settlement))
     bases, untried = _bases(payments, channel.name)
     candidates = []
     for basis in bases:
@@ -255,9 +265,9 @@ class _Payment:
         )
 
 
-def _payments(books: Books, channel: Channel) -> Iterator[_Payment]:
+def _payments(books: Books, settlement: Settlement) -> Iterator[_Payment]:
     """Yield what a channel's entries make of its form."""
-    [settlement] = settle(books, channels={channel.account: channel})
+    channel = settlement.channel
     paid_out = {
         id(event.record.entry): each.payout.date
         for each in settlement.payouts

@@ -5,7 +5,6 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
-from millilot.ledger.channels import read_channels
 from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ZERO
 from millilot.reports.ageing import AGES, by_age, open_items
@@ -56,6 +55,10 @@ _CAPTIONS = {
 _WIDTH = Decimal(1000)
 #: A bar of an amount is never thinner than this, so that it is seen.
 _THINNEST = Decimal(3)
+
+
+#: No more of what is open is listed than somebody reads; the sums by age hold all of it.
+MOST_OPEN = 300
 
 
 class Bar(NamedTuple):
@@ -111,7 +114,8 @@ class Figures(NamedTuple):
 
     Attributes:
         payouts: those of the range by day, and before them earlier ones that are still open.
-        open: what is open, the oldest first.
+        open: what is open, the oldest first; no more than MOST_OPEN.
+        left_out: how much more is open.
         ages: the same by channel and age.
         strays: deposits of no known payout, each with its channel and amount.
         forms: the channels' forms.
@@ -120,6 +124,7 @@ class Figures(NamedTuple):
 
     payouts: Sequence[Settled]
     open: Sequence[Open]
+    left_out: int
     ages: Sequence[Ages]
     strays: Sequence[tuple[str, datetime.date, Decimal]]
     forms: Sequence[Compared]
@@ -202,16 +207,16 @@ class Payouts(Page, FavaExtensionBase):
         if self.days is None:
             return []
         start, end = self.days
-        books = self.books()
+        books, settlements = self.books(), self._settlements()
         found = []
-        for account in read_channels(books):
-            steps = waterfall(books, account, start, end)
+        for account in (each.channel.account for each in settlements):
+            steps = waterfall(books, account, start, end, settled=settlements)
             found.append(OfChannel(steps, *_bars(steps.steps), journal_of_account(account, start, end)))
         return found
 
     def _figures(self) -> Figures:
         if self.days is None:
-            return Figures((), (), (), (), (), None)
+            return Figures((), (), 0, (), (), (), None)
         start, end = self.days
         books, settlements = self.books(), self._settlements()
         last, unit = books.last or end, minor_unit(books.currency)
@@ -238,12 +243,13 @@ class Payouts(Page, FavaExtensionBase):
             if any(event.date.year == year for event in settlement.channel.events)
         ]
         listed.sort(key=lambda each: (each.payout.date, each.payout.channel))
-        return Figures(listed, open_, ages, strays, forms, last)
+        left_out = max(len(open_) - MOST_OPEN, 0)
+        return Figures(listed, open_[:MOST_OPEN], left_out, ages, strays, forms, last)
 
     def _compared(self, channel: Channel, year: int) -> Compared:
         books = self.books()
         try:
-            report = tie_out(books, channel.account, year)
+            report = tie_out(books, channel.account, year, self._settlements())
         except CurrencyError as error:
             return Compared(channel.name, year, None, "open", str(error))
         return Compared(channel.name, year, report, verdict(report), way(report.chosen))

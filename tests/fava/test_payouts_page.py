@@ -247,6 +247,14 @@ def test_what_is_open_is_what_the_channels_hold_and_what_is_under_way(sample: Si
     assert Decimal(total[-1]) == sum(Decimal(each["held"]) + Decimal(each["in_transit"]) for each in held)
 
 
+def test_of_very_much_the_oldest_is_listed(written: Callable[..., Path]) -> None:
+    many = "".join(order("2025-02-01", f"{number:03}", "1.00") for number in range(302))
+    root = read_page(open_books(written(PAGES, many)), "Payouts")
+    assert len(table(root, "open")) == 300
+    assert "2 more are open, none of them older" in text_of(root)
+    assert table(root, "ages") == [["Lantern", "302.00", "0.00", "0.00", "0.00", "302.00"]]
+
+
 # The channels' forms.
 
 
@@ -315,8 +323,16 @@ def test_figures_are_worked_out_once_per_load(
 ) -> None:
     calls: list[Any] = []
     settle, waterfall = page_module.settle, page_module.waterfall
-    monkeypatch.setattr(page_module, "settle", lambda *given: (calls.append("settle"), settle(*given))[1])
-    monkeypatch.setattr(page_module, "waterfall", lambda *given: (calls.append("way"), waterfall(*given))[1])
+
+    def counted(name: str, work: Callable[..., Any]) -> Callable[..., Any]:
+        def do(*given: Any, **more: Any) -> Any:
+            calls.append(name)
+            return work(*given, **more)
+
+        return do
+
+    monkeypatch.setattr(page_module, "settle", counted("settle", settle))
+    monkeypatch.setattr(page_module, "waterfall", counted("way", waterfall))
     site = open_books(written(PAGES, order("2025-02-01", "1", "10.00")))
     for query in ({}, {"account": "Assets"}, {"filter": "x"}):
         read_page(site, "Payouts", query)
