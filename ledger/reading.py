@@ -6,6 +6,7 @@ and loaded again, or pairs an owner wrote by hand, read the same.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -23,7 +24,7 @@ from millilot.ledger.records import ZERO, Books, Bottle, Foreign, Kind, Line, Mo
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     from beancount.core.data import Directive, Posting
     from beancount.core.position import Cost
@@ -78,6 +79,32 @@ def read_books(
         reader.read(entry)
     bottles = dict(sorted(reader.bottles.items(), key=lambda item: (item[1].bought, item[0])))
     return Books(reader.currency, settings, bottles, tuple(reader.records), tuple(reader.foreign))
+
+
+def until(books: Books, day: datetime.date) -> Books:
+    """Return what `read_books` would read up to a day, from books that were read further.
+
+    Args:
+        books: read from all entries.
+        day: leave out what is dated after it.
+    """
+    bottles = {name: bottle for name, bottle in books.bottles.items() if bottle.bought <= day}
+    later = books.bottles.keys() - bottles.keys()
+    records = books.records[: bisect_right(books.records, day, key=lambda record: record.date)]
+    if later:
+        records = tuple(record for record in (_without(record, later) for record in records) if record)
+    claims = tuple(claim for claim in books.settings.claims if claim.day <= day)
+    foreign = tuple(item for item in books.foreign if item.entry.date <= day)
+    return Books(books.currency, replace(books.settings, claims=claims), bottles, records, foreign)
+
+
+def _without(record: Record, later: Collection[str]) -> Record | None:
+    """Return a record that knows nothing of some bottles, None when nothing is left of it."""
+    moves = tuple(move for move in record.moves if move.bottle not in later)
+    money = tuple(replace(item, bottle=None) if item.bottle in later else item for item in record.money)
+    if moves == record.moves and money == record.money:
+        return record
+    return replace(record, moves=moves, money=money) if moves or money else None
 
 
 def _commonest_cost_currency(entries: Iterable[Directive]) -> str:

@@ -89,8 +89,12 @@ MONEY_COLUMNS = ("cost", *Column, "net", "to_recover", *COST_COLUMNS, "profit")
 _FOUR_DIGITS = Decimal("0.0001")
 
 
-def bottles(books: Books) -> pd.DataFrame:
+def bottles(books: Books, allocated: Iterable[Share] | None = None) -> pd.DataFrame:
     """Return the exact figures of every bottle of fragrance, oldest first.
+
+    Args:
+        books: the books.
+        allocated: what `allocate` makes of the books, when it is known already.
 
     Returns:
         A frame with COLUMNS and one row a bottle, and last a row without a bottle for what none could be
@@ -101,7 +105,7 @@ def bottles(books: Books) -> pd.DataFrame:
         for move in record.moves:
             moves[move.bottle].append(move)
     shares: dict[str | None, list[Share]] = defaultdict(list)
-    for share in allocate(books):
+    for share in allocate(books) if allocated is None else allocated:
         shares[share.bottle].append(share)
     rows = [_bottle_row(bottle, moves[name], shares[name]) for name, bottle in books.fragrances.items()]
     unallocated = _row({"bottle": None, "fragrance": None, "bought": None}, [], shares[None])

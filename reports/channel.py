@@ -144,7 +144,15 @@ def find(channels: Iterable[Channel], name: str) -> Channel:
     raise UnknownChannelError(name, (channel.name for channel in channels))
 
 
-def statement(books: Books, name: str, start: datetime.date, end: datetime.date, days: int = DAYS) -> Statement:
+def statement(
+    books: Books,
+    name: str,
+    start: datetime.date,
+    end: datetime.date,
+    days: int = DAYS,
+    *,
+    settled: Iterable[Settlement] = (),
+) -> Statement:
     """Return a channel's year, or any range of days.
 
     Args:
@@ -153,13 +161,19 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
         start: the first day.
         end: the last day, itself included.
         days: a payout is in the bank within so many days.
+        settled: the channels' payouts by these books and days, if they are known already.
 
     Raises:
         UnknownChannelError: there is no such channel.
     """
-    known = find(read_channels(books).values(), name)
+    given = list(settled)
+    known = find([each.channel for each in given] or read_channels(books).values(), name)
     last = min(end, books.last or end)
-    channel, settlement = _state(books, known, last, days)
+    settlement = next((each for each in given if each.channel is known), None)
+    if settlement is None or last != books.last:
+        channel, settlement = _state(books, known, last, days)
+    else:
+        channel = known
     _, before_it = _state(books, known, start - DAY, days)
     unit = minor_unit(books.currency)
     lines: dict[str, Decimal] = defaultdict(lambda: ZERO)
@@ -173,8 +187,8 @@ def statement(books: Books, name: str, start: datetime.date, end: datetime.date,
             for cost, amount in transfer.costs if transfer.left else ():
                 lines["paid_out"] -= amount
                 lines[_COSTS.get(cost, "other")] += amount
-    before = _holds(channel, start - DAY)
-    after = _holds(channel, end)
+    before = holds(channel, start - DAY)
+    after = holds(channel, end)
     amounts = {name: rounding.nearest(lines[name], unit) for name in SIGNS}
     amounts["opening"] = rounding.nearest(before[Pocket.MAIN] + before[Pocket.RESERVE], unit)
     held = rounding.nearest(after[Pocket.MAIN] + after[Pocket.RESERVE], unit)
@@ -220,14 +234,14 @@ def records_of(channel: Channel) -> list[Record]:
     return [event.record for event in channel.events]
 
 
-def _holds(channel: Channel, day: datetime.date) -> dict[Pocket, Decimal]:
+def holds(channel: Channel, day: datetime.date) -> dict[Pocket, Decimal]:
     """Return what stands in each pocket of a channel at the end of a day."""
-    holds = dict.fromkeys(Pocket, ZERO)
+    held = dict.fromkeys(Pocket, ZERO)
     for record in (*records_of(channel), *(transfer.record for transfer in channel.transfers)):
         if record.date <= day:
             for pocket, amount in changes_of(record.money)[channel.account].items():
-                holds[pocket] += amount
-    return holds
+                held[pocket] += amount
+    return held
 
 
 def _lines(record: Record) -> Iterator[tuple[str, Decimal]]:

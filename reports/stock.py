@@ -86,12 +86,15 @@ class Stock:
     estimated: bool
 
 
-def stock(books: Books, to: datetime.date | None = None) -> list[Stock]:
+def stock(
+    books: Books, to: datetime.date | None = None, figures: Iterable[Row] | None = None,
+) -> list[Stock]:
     """Return every bottle of fragrance, oldest first, then every supply by name.
 
     Args:
         books: read up to the day.
         to: the day of the report; the last day of the books unless stated.
+        figures: the rounded rows of `bottles`, when they are known already.
     """
     day = to or books.last
     if day is None:
@@ -101,7 +104,9 @@ def stock(books: Books, to: datetime.date | None = None) -> list[Stock]:
         for move in record.moves:
             moves[move.bottle].append(move)
     # The figures of the bottles report, so that a bottle is worth the same wherever it is shown.
-    rows = {row["bottle"]: row for row in rows_of(rounded(bottles(books), books.currency))}
+    if figures is None:
+        figures = rows_of(rounded(bottles(books), books.currency))
+    rows = {row["bottle"]: row for row in figures}
     measured = measurements(books, to)
     claimed = _claimed(books)
     of_bottles = [

@@ -41,12 +41,16 @@ if TYPE_CHECKING:
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.channels import Channel
     from millilot.ledger.records import Books, Record
+    from millilot.reports.payouts import Settlement
 
     _Dates = Mapping[Basis, datetime.date | None]
 
 _SOLD = frozenset({Role.SALES, Role.POSTAGE_CHARGED})
 _RECEIVED = _SOLD | {Role.UNSORTED}
 _SHIFTS = (0, -1, 1)
+
+_BASES = {"order": "day of the order", "settled": "day it settled", "paid-out": "day it was paid out"}
+_SHIFTED = {0: "", -1: ", a day earlier", 1: ", a day later"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,19 +165,28 @@ class CurrencyError(Exception):
     """A form is in another currency than the books, and nothing says what that is worth."""
 
 
-def tie_out(books: Books, name: str, year: int) -> TieOut:
+def tie_out(books: Books, name: str, year: int, settled: Iterable[Settlement] = ()) -> TieOut:
     """Compare a channel's year with its form.
+
+    Args:
+        books: the books.
+        name: of the channel, or its account.
+        year: the year of the form.
+        settled: the channels' payouts by these books, if they are known already.
 
     Raises:
         UnknownChannelError: there is no such channel.
         CurrencyError: the form's currency needs a `rate:`.
     """
-    channels = read_channels(books)
-    channel = find(channels.values(), name)
+    known = list(settled)
+    channel = find([each.channel for each in known] or read_channels(books).values(), name)
+    settlement = next((each for each in known if each.channel is channel), None)
+    if settlement is None:
+        [settlement] = settle(books, channels={channel.account: channel})
     forms = [each for each in books.settings.annual_gross if (each.account, each.year) == (channel.account, year)]
     form = forms[-1] if forms else None
     figure, unit = _figure(form, books.currency), minor_unit(books.currency)
-    payments = list(_payments(books, channel))
+    payments = list(_payments(books, settlement))
     bases, untried = _bases(payments, channel.name)
     candidates = []
     for basis in bases:
@@ -252,9 +265,9 @@ class _Payment:
         )
 
 
-def _payments(books: Books, channel: Channel) -> Iterator[_Payment]:
+def _payments(books: Books, settlement: Settlement) -> Iterator[_Payment]:
     """Yield what a channel's entries make of its form."""
-    [settlement] = settle(books, channels={channel.account: channel})
+    channel = settlement.channel
     paid_out = {
         id(event.record.entry): each.payout.date
         for each in settlement.payouts
@@ -474,3 +487,25 @@ def _months(
     for month in range(1, 13):
         expected = rounding.nearest(amounts[month], minor_unit(currency))
         yield Month(month, numbers[month], expected, form.months.get(month) if form else None)
+
+
+def verdict(report: TieOut) -> str:
+    """Return in one word what came of the comparison."""
+    if report.form is None:
+        return "no form"
+    fitting = report.fitting
+    if not fitting:
+        return "open"
+    stated = [candidate for candidate in fitting if is_stated(candidate, report.form)]
+    alone = len(fitting) == 1 or (len(stated) == 1 and _is_told(report))
+    return "fits" if alone else "ambiguous"
+
+
+def _is_told(report: TieOut) -> bool:
+    """Whether the owner said anything of how the form counts."""
+    return report.form is not None and not (report.form.basis is None and report.form.tax is None)
+
+
+def way(candidate: Candidate) -> str:
+    """Return a way of counting in words."""
+    return f"by the {_BASES[candidate.basis]}{_SHIFTED[candidate.shift]}, tax {'in' if candidate.tax else 'out'}"

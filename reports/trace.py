@@ -85,10 +85,10 @@ def trace(books: Books, name: str) -> list[Step]:
         if order in orders:
             return _order(books, order)
     if name in books.bottles:
-        return _bottle(books, books.bottles[name])
+        return trace_bottle(books, books.bottles[name])
     of_batch = [bottle for bottle in books.bottles.values() if bottle.batch and bottle.batch == name]
     if of_batch:
-        return [step for bottle in of_batch for step in _bottle(books, bottle)]
+        return [step for bottle in of_batch for step in trace_bottle(books, bottle)]
     raise UnknownNameError(_unknown(books, name, orders))
 
 
@@ -192,7 +192,8 @@ def _rounded(steps: Sequence[Step], unit: Decimal) -> list[Step]:
 # -- a bottle
 
 
-def _bottle(books: Books, bottle: Bottle) -> list[Step]:
+def trace_bottle(books: Books, bottle: Bottle) -> list[Step]:
+    """Return what a bottle cost, every movement of it, and the orders poured from it."""
     moves = [
         (record, move) for record in books.records for move in record.moves if move.bottle == bottle.name
     ]

@@ -10,13 +10,13 @@ import click
 from millilot.reports.commands.options import Format
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.tables import WIDTH, Column, to_csv, to_json, to_table
-from millilot.reports.tie_out import CurrencyError, is_stated, tie_out
+from millilot.reports.tie_out import CurrencyError, is_stated, tie_out, verdict, way
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from millilot.ledger.records import Books
-    from millilot.reports.tie_out import Candidate, TieOut
+    from millilot.reports.tie_out import TieOut
 
 CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
 
@@ -33,8 +33,6 @@ _TITLES = {
     "other_side": "Orders on the other side of the year's ends",
     "currency": "Conversion of the form's currency",
 }
-_BASES = {"order": "day of the order", "settled": "day it settled", "paid-out": "day it was paid out"}
-_SHIFTS = {0: "", -1: ", a day earlier", 1: ", a day later"}
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
@@ -57,23 +55,6 @@ def show_form(books: Books, name: str, year: int, style: str, *, wide: bool) -> 
             click.echo(to_csv([row], list(row)), nl=False)
         case _:
             click.echo("\n".join(_page(report, books.currency, wide=wide)))
-
-
-def verdict(report: TieOut) -> str:
-    """Return in one word what came of the comparison."""
-    if report.form is None:
-        return "no form"
-    fitting = report.fitting
-    if not fitting:
-        return "open"
-    stated = [candidate for candidate in fitting if is_stated(candidate, report.form)]
-    alone = len(fitting) == 1 or (len(stated) == 1 and _is_told(report))
-    return "fits" if alone else "ambiguous"
-
-
-def _is_told(report: TieOut) -> bool:
-    """Whether the owner said anything of how the form counts."""
-    return report.form is not None and not (report.form.basis is None and report.form.tax is None)
 
 
 def _object(report: TieOut) -> dict[str, Any]:
@@ -156,11 +137,6 @@ def _months(report: TieOut) -> str:
     if counted is not None and counted != report.payments:
         text += f"\nPayments: {counted} on the form, {report.payments} in the books.\n"
     return text
-
-
-def way(candidate: Candidate) -> str:
-    """Return a way of counting in words."""
-    return f"by the {_BASES[candidate.basis]}{_SHIFTS[candidate.shift]}, tax {'in' if candidate.tax else 'out'}"
 
 
 def _sentence(report: TieOut, currency: str) -> str:

@@ -10,11 +10,15 @@ from click.testing import CliRunner
 from millilot.reports.commands.demo import demo
 from millilot.reports.commands.new import new
 
+from .browsing import browser, open_page, serve
 from .pages import HEAD, Site, open_books
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
+
+#: Fixtures that stand beside what they are made of.
+__all__ = ["browser", "open_page", "serve"]
 
 
 @pytest.fixture(scope="session")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qs, urlsplit
 from xml.etree import ElementTree as ET
 
 from click.testing import CliRunner
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from flask import Flask
     from flask.testing import FlaskClient
 
-#: The columns of the table by the name they have in every report.
+#: The columns of the table by the name they have in every report; that report has no decants to go.
 COLUMNS = {
     "bottle": "Bottle",
     "fragrance": "Fragrance",
@@ -34,6 +35,7 @@ COLUMNS = {
     "payback": "Payback",
     "paid_back_on": "Paid back on",
     "to_recover": "To recover",
+    "to_go": "Decants to go",
     "profit": "Profit",
     "stock_value": "Stock value",
 }
@@ -84,7 +86,7 @@ def reported(path: Path, *arguments: str) -> list[dict[str, Any]]:
     command = ["-b", str(path), "--format", "json", *arguments]
     result = CliRunner().invoke(bottles_command, command, catch_exceptions=False)
     assert (result.exit_code, result.stderr) == (0, "")
-    return [{name: row[name] for name in COLUMNS} for row in json.loads(result.stdout)]
+    return [{name: row[name] for name in COLUMNS if name != "to_go"} for row in json.loads(result.stdout)]
 
 
 def as_reported(cells: Sequence[str]) -> dict[str, str | None]:
@@ -92,6 +94,7 @@ def as_reported(cells: Sequence[str]) -> dict[str, str | None]:
     row: dict[str, str | None] = {
         name: None if cell == "\N{EN DASH}" else cell for name, cell in zip(COLUMNS, cells, strict=True)
     }
+    del row["to_go"]
     if row["payback"] is not None:
         number, unit = row["payback"].split(" ")
         assert unit == "%"
@@ -165,6 +168,17 @@ class Site:
         response = self.client.get(self.address, query_string={"partial": "1", **query})
         assert response.status_code == 200, response.text
         return PaybackPage(ET.fromstring(f"<page>{response.text}</page>"))  # noqa: S314  # it is our own
+
+
+    def journals(self, **query: str) -> dict[str, str]:
+        """Return the address of the journal that each bottle's own view leads to."""
+        found = {}
+        for bottle, address in self.page(**query).links.items():
+            own = self.page(**{name: value for name, [value] in parse_qs(urlsplit(address).query).items()})
+            [found[bottle]] = (
+                anchor.attrib["href"] for anchor in own.root.iter("a") if anchor.text == "Journal of the bottle"
+            )
+        return found
 
 
 def open_books(path: Path, **flags: bool) -> Site:

@@ -2,122 +2,36 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
-import threading
-from contextlib import ExitStack, contextmanager
 from decimal import Decimal
 from itertools import product
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import pytest
 from beancount import loader
 from beancount.core.data import Transaction
-from cheroot.wsgi import Server
 from click.testing import CliRunner
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from millilot.reports.commands.import_files import import_files
 from millilot.reports.commands.sort import sort_command
 
-from .pages import COLUMNS, as_reported, open_books, purchase, quoted, reported, sale
+from .browsing import FITS, serving
+from .pages import COLUMNS, as_reported, purchase, quoted, reported, sale
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from playwright.sync_api import BrowserContext, Locator, Page
+    from playwright.sync_api import Locator, Page
+
+    from .browsing import Served
 
 pytestmark = pytest.mark.browser
 
-LOOPBACK = "127.0.0.1"
-#: Milliseconds until something that should be there is missed.
-PATIENCE = 10_000
-#: Chromium shall neither look for a graphics card nor for anything on the network.
-QUIET = [
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
-
 LONG = "A label as long as no label should be, and then " + "some-more-of-it-without-a-space-" * 4
 EVIL = "<script>alert(1)</script>"
-
-
-class Served(NamedTuple):
-    """Books that Fava serves: where they are, and the page's address."""
-
-    path: Path
-    root: str
-
-    @property
-    def page(self) -> str:
-        return f"{self.root}extension/BottlePayback/"
-
-
-@contextmanager
-def serving(path: Path, **flags: bool) -> Iterator[Served]:
-    """Serve books on a free port until the block ends."""
-    site = open_books(path, **flags)
-    server = Server((LOOPBACK, 0), site.app)
-    server.prepare()
-    thread = threading.Thread(target=server.serve)
-    thread.start()
-    try:
-        yield Served(path, f"http://{LOOPBACK}:{server.bind_addr[1]}/{site.slug}/")
-    finally:
-        server.stop()
-        thread.join()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[BrowserContext]:
-    """One window for all tests, so that Fava's own files are fetched once for each server."""
-    program = shutil.which("chromium")
-    if program is None:
-        reason = "There is no program chromium on the path."
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=QUIET)
-        context = browser.new_context()
-        context.set_default_timeout(PATIENCE)
-        yield context
-        browser.close()
-
-
-@pytest.fixture
-def serve() -> Iterator[Callable[..., Served]]:
-    """Serve books until the test and its pages are done."""
-    with ExitStack() as stack:
-        yield lambda path, **flags: stack.enter_context(serving(path, **flags))
-
-
-@pytest.fixture
-def open_page(browser: BrowserContext, serve: Callable[..., Served]) -> Iterator[Callable[..., Page]]:
-    """Open an address, in a window of a size and a theme; in the end the console must hold no complaint."""
-    complaints: list[str] = []
-    pages: list[Page] = []
-
-    def open_(address: str, width: int = 1280, theme: str = "light") -> Page:
-        page = browser.new_page()
-        page.set_viewport_size({"width": width, "height": 900})
-        page.emulate_media(color_scheme=theme)
-        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
-        page.goto(address)
-        pages.append(page)
-        return page
-
-    yield open_
-    for page in pages:
-        page.close()
-    assert complaints == []
 
 
 @pytest.fixture(scope="module")
@@ -183,6 +97,7 @@ def test_a_click_on_a_heading_sorts(open_page: Callable[..., Page], sample: Serv
 def test_a_name_leads_to_the_journal_of_the_bottle(open_page: Callable[..., Page], sample: Served) -> None:
     page = open_page(sample.page)
     page.get_by_role("link", name="QR-1", exact=True).click()
+    page.get_by_role("link", name="Journal of the bottle").click()
     entries = page.locator("article .journal li.transaction")
     expect(entries.first).to_be_visible()
     shown = entries.locator(".datecell").all_inner_texts()
@@ -222,9 +137,6 @@ def odd(written: Callable[..., Path], serve: Callable[..., Served]) -> Served:
 """
     bottles = [purchase(EVIL), purchase(LONG, cost="9999999.99"), purchase("free", cost="0.00"), purchase("loss")]
     return serve(written(name, *bottles, sale(EVIL), sale(LONG), sale("free"), loss))
-
-
-FITS = "part => (part = document.querySelector(part), part.scrollWidth <= part.clientWidth)"
 
 
 @pytest.mark.parametrize("books", ["sample", "odd"])
@@ -273,6 +185,7 @@ def test_hostile_and_odd_books_show_as_text(open_page: Callable[..., Page], odd:
     heading(page, "payback")
     assert column(page, "bottle")[:2] == ["free", "loss"]  # none, then the negative one
     page.get_by_role("link", name=EVIL, exact=True).click()
+    page.get_by_role("link", name="Journal of the bottle").click()
     expect(page.locator("article .journal li.transaction")).to_have_count(2)
 
 

@@ -11,8 +11,10 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from beancount.core.data import Transaction
+from fava.helpers import FavaAPIError
 
 from millilot.reports import bottles as report
+from millilot.reports.fava import adapter
 
 from .pages import COLUMNS, open_books, purchase, quoted, reported, sale
 
@@ -166,7 +168,7 @@ def test_the_chart_has_no_more_lines_than_colours(written: Callable[..., Path]) 
     page = site.page()
     assert [row["bottle"] for row in page.rows] == labels
     assert sorted(page.line) == labels[-10:]
-    assert "The chart shows only the 10 bottles bought last." in page.text
+    assert "The chart shows only the 10 bottles bought last; mark others" in page.text
 
 
 # Hostile text.
@@ -207,23 +209,22 @@ def test_read_only_shows_the_same(sample_path: Path, sample: Site) -> None:
 def worked(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     """Every frame the report of the bottles was asked for."""
     frames: list[Any] = []
-    bottles = report.bottles
 
-    def counted(books: Any) -> Any:
-        frames.append(bottles(books))
+    def counted(*arguments: Any) -> Any:
+        frames.append(report.bottles(*arguments))
         return frames[-1]
 
-    monkeypatch.setattr(report, "bottles", counted)
+    monkeypatch.setattr(adapter, "bottles", counted)
     return frames
 
 
 def test_figures_are_worked_out_once_per_load(written: Callable[..., Path], worked: list[Any]) -> None:
-    path = written(purchase("CH-1"))
+    path = written(purchase("CH-1"), sale("CH-1"))
     site = open_books(path)
-    assert len(worked) == 0
+    assert len(worked) == 1
     assert site.page().rows == site.page(account="Assets").rows
     assert len(worked) == 1
-    assert len(site.page(time="2025-02").rows) == 1
+    assert len(site.page(time="2025-01").rows) == 1
     assert len(worked) == 2
 
     path.write_text(path.read_text(encoding="utf-8") + purchase("CH-2"), encoding="utf-8")
@@ -233,12 +234,34 @@ def test_figures_are_worked_out_once_per_load(written: Callable[..., Path], work
 
 
 def test_results_do_not_pile_up(written: Callable[..., Path], worked: list[Any]) -> None:
-    site = open_books(written(purchase("CH-1")))
+    site = open_books(written(purchase("CH-1"), sale("CH-1")))
     extension: Any = site.ledger.extensions.get_extension("BottlePayback")
-    for day in range(1, 29):
-        site.page(time=f"2025-02-{day:02}")
-        assert len(extension._results) <= 60
-    assert len(worked) == 28
+    for day in range(5, 32):
+        site.page(time=f"2025-01-{day:02}")
+        assert len(extension.results) <= 60
+    assert len(worked) >= 28
+
+
+def test_a_range_that_leaves_nothing_out_has_the_figures_of_the_whole(
+    written: Callable[..., Path], worked: list[Any],
+) -> None:
+    site = open_books(written(purchase("CH-1"), sale("CH-1")))
+    assert site.page(time="2025").rows == site.page().rows
+    assert len(worked) == 1
+
+
+def test_what_cannot_be_worked_out_is_said_by_the_page_and_fava_starts(
+    written: Callable[..., Path], monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def fails(*arguments: Any) -> Any:
+        raise FavaAPIError("It cannot.")
+
+    monkeypatch.setattr(adapter, "bottles", fails)
+    site = open_books(written(purchase("CH-1")))
+    response = site.client.get(site.address)
+    assert (response.status_code, "It cannot." in response.text) == (500, True)
+    monkeypatch.undo()
+    assert len(site.page().rows) == 1
 
 
 # The journal of a bottle.
@@ -272,7 +295,7 @@ def journal(site: Site, address: str) -> list[Any]:
 
 
 def test_a_bottle_leads_to_all_that_moved_or_named_it(sample: Site) -> None:
-    links = sample.page().links
+    links = sample.journals()
     assert len(links) == 13
     for bottle, address in links.items():
         entries = journal(sample, address)
@@ -284,8 +307,7 @@ def test_a_bottle_leads_to_all_that_moved_or_named_it(sample: Site) -> None:
 def test_in_a_range_the_journal_holds_what_the_figures_count(
     sample: Site, time: str, first: str, last: str,
 ) -> None:
-    page = sample.page(time=time, account="Assets:Bank", filter="nobody")
-    for bottle, address in page.links.items():
+    for bottle, address in sample.journals(time=time, account="Assets:Bank", filter="nobody").items():
         assert journal(sample, address) == concerned(sample, bottle, date.fromisoformat(last))
 
 
@@ -300,7 +322,7 @@ def test_a_name_may_hold_any_character(written: Callable[..., Path]) -> None:
         for label in AWKWARD
     )
     site = open_books(written(*map(purchase, AWKWARD), *map(sale, AWKWARD), named))
-    links = site.page().links
+    links = site.journals()
     assert sorted(links) == sorted(AWKWARD)
     for label, address in links.items():
         entries = journal(site, address)

@@ -17,9 +17,10 @@ import pytest
 from babel.core import Locale
 from beancount.core.data import Custom, Posting
 from beancount.core.position import Cost
+from fava.beans.funcs import hash_entry
 from fava.context import g
 from fava.core.number import get_locale_format
-from fava.ext import FavaExtensionBase
+from fava.ext import FavaExtensionBase, extension_endpoint
 from fava.helpers import FavaAPIError
 from flask import render_template_string, url_for
 
@@ -206,3 +207,71 @@ def test_the_styles() -> None:
     styles = " ".join((STATIC / "app.css").read_text(encoding="utf-8").split())
     for selector in ("td.num", "thead th, tfoot td", "[data-order=desc]:after", "[data-sort]"):
         assert selector in styles, f"Fava's style sheet has no {selector}, which the tables of the pages rely on."
+
+
+# What pages ask, link to and offer.
+
+
+def test_the_addresses_of_accounts_and_entries(site: Site) -> None:
+    with site.app.test_request_context(f"{site.address}?time=2025&conversion=units"):
+        site.app.preprocess_request()
+        account = url_for("account", name="Assets:Bank", time="2025 - 2026", conversion=None)
+        page = url_for("extension_report", extension_name="BottlePayback", time=None, more=["a", "b"])
+    assert account == f"/{site.slug}/account/Assets:Bank/?time=2025+-+2026", (
+        "The endpoint 'account' of Fava has other arguments."
+    )
+    assert page == f"/{site.slug}/extension/BottlePayback/?more=a&more=b&conversion=units", (
+        "The endpoint 'extension_report' of Fava has other arguments."
+    )
+    entry: Any = site.ledger.all_entries[-1]
+    assert site.ledger.get_entry(hash_entry(entry)) is entry, "Fava finds entries by another hash."
+
+
+def test_the_journal_of_an_account(site: Site) -> None:
+    assert site.ledger.fava_options.account_journal_include_children is True, (
+        "Fava's journal of an account leaves out the accounts below it, if not told otherwise."
+    )
+    filtered = site.ledger.get_filtered(time="2025")
+    rows = site.ledger.account_journal(filtered, "Income:Sales", "at_cost", with_children=True)
+    *_, (_, _, change, balance) = rows
+    assert change["USD"] == balance["USD"] == Decimal("-12.00"), "The journal of an account has other figures."
+
+
+def test_what_pages_offer_for_download() -> None:
+    def work() -> None:
+        """Return nothing."""
+
+    named: Any = extension_endpoint("pack")(work)
+    assert named.endpoint_key == ("pack", ["GET"]), "Fava calls the endpoints of extensions otherwise."
+
+
+def test_incognito_and_errors_of_loading(written: Callable[..., Path]) -> None:
+    site = open_books(written(), incognito=True)
+    assert site.app.config["INCOGNITO"] is True, "Fava keeps elsewhere that it was started with --incognito."
+    assert list(site.ledger.load_errors) == [], "The ledger keeps the errors of loading elsewhere."
+    assert Path(site.ledger.beancount_file_path).is_file(), "The ledger keeps the path of the books elsewhere."
+
+
+def test_the_names_of_intervals(site: Site) -> None:
+    with site.app.test_request_context(f"{site.address}?interval=quarter"):
+        site.app.preprocess_request()
+        name = g.interval.format_date(date(2025, 5, 1))
+    assert name == "2025-Q2", "g.interval names its intervals otherwise."
+
+
+def test_the_shape_of_a_bar_chart(sources: dict[str, str]) -> None:
+    bar = sources.get("charts/bar.ts", "")
+    for text in (
+        "object({ date, budgets: record(number), balance: record(number), account_balances: record(",
+        "object({ label: string, data: bar_validator })",
+        ".slice(0, Math.max(to_show.length, 5) - to_show.length)",
+    ):
+        assert text in bar, "Fava's frontend may want other data of a bar chart (see charts/bar.ts)"
+    assert "bar: ParsedBarChart.validator" in sources.get("charts/index.ts", "")
+    assert 'hasAttribute("data-remote")' in sources.get("router.ts", ""), "Fava's router takes links of downloads."
+
+
+def test_the_colours_of_the_picture() -> None:
+    styles = (STATIC / "app.css").read_text(encoding="utf-8")
+    for name in ("--link-color:", "--warning:", "--text-color-lightest:", "--chart-line-at-zero:", "--border:"):
+        assert name in styles, f"Fava's style sheet has no {name}"

@@ -12,9 +12,8 @@ import pytest
 from click.testing import CliRunner
 
 from millilot.reports.command import main
-from millilot.reports.commands.form import verdict
 from millilot.reports.tables import WIDTH, display_width
-from millilot.reports.tie_out import CurrencyError, TieOut, tie_out
+from millilot.reports.tie_out import CurrencyError, TieOut, tie_out, verdict
 
 from .books import HEAD, SHELF, load, read
 from .test_payouts import MORE, payout, sale
