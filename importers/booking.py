@@ -175,7 +175,8 @@ class BooksFile:
         lines = self._whole(file).content.split(b"\n")
         moved = []
         for problem in self._problems:
-            before = [edit for edit in edits if edit.line < problem.line]
+            # What is put in front of a line moves it; what takes its place does not.
+            before = [edit for edit in edits if edit.line + edit.gone <= problem.line]
             shift = sum(len(edit.text) - edit.gone for edit in before) if problem.file == str(file) else 0
             moved.append(problem._replace(line=problem.line + shift))
         for edit in sorted(edits, reverse=True):

@@ -72,7 +72,7 @@ def parcels(books: Books, names: Sequence[str] = (), day: datetime.date | None =
     if not names:
         return _waiting(books, day)
     known = {record.order for record in books.records if record.order is not None}
-    return [_named(books, order) for order in dict.fromkeys(_find(known, name) for name in names)]
+    return [_named(books, order, day) for order in dict.fromkeys(_find(known, name) for name in names)]
 
 
 def _waiting(books: Books, day: datetime.date | None) -> list[Parcel]:
@@ -88,21 +88,21 @@ def _waiting(books: Books, day: datetime.date | None) -> list[Parcel]:
     return [Parcel(pour.order, pour.what, tuple(vials[key])) for key, pour in of_order.items()]
 
 
-def _named(books: Books, order: str) -> Parcel:
+def _named(books: Books, order: str, day: datetime.date | None) -> Parcel:
     """Return an order as it was sold, less what came back; what was poured again counts while it waits."""
     records = [record for record in books.records if record.order == order]
     vials = [
         each
         for record in records
         for each in vials_of(record, books)
-        if each.kind is not Kind.LOST or waits(record)
+        if each.kind is not Kind.LOST or waits(record, day)
     ]
     for record in records:
         for move in record.moves:
             if move.kind is Kind.SOLD and move.quantity > 0 and move.bottle in books.fragrances:
                 vials = without(vials, move.bottle, move.quantity)
     poured = None
-    if not any(map(waits, records)):
+    if not any(waits(record, day) for record in records):
         days = [day_of(each.entry, POURED_ON) or each.date for each in records if vials_of(each, books)]
         poured = max(days, default=None)
     return Parcel(order, records[0].entry.narration or "", tuple(vials), poured)

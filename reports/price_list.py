@@ -139,4 +139,7 @@ def _sales(books: Books) -> Iterator[_Sale]:
             bottle = next((books.fragrances.get(name) for name, _ in money.line.parts), None)
             if number and bottle is not None:
                 size = plain(rounding.nearest(poured / number, _THOUSANDTH))
+                if not size:
+                    # Less than can be told apart is no size to offer.
+                    continue
                 yield _Sale(bottle.commodity.code, size, (money.line.price + money.discount) / number)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections import deque
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from millilot.importers.unsorted import unsorted_lines
@@ -88,7 +89,7 @@ def _orders(waiting: ToPour, late_after: int) -> Iterator[Task]:
         chosen = [pour for pour in pours if pour.days > more_than]
         late: list[Pour | Stuck] = [*chosen, *(each for each in waiting.stuck if each.days > more_than)]
         # An order of two bottles stands at both.
-        orders = {_name(each): each.ordered for each in late}
+        orders = {_name(each): each.ordered for each in sorted(late, key=lambda each: each.ordered, reverse=True)}
         if orders:
             yield Task(
                 key,
@@ -103,7 +104,8 @@ def _orders(waiting: ToPour, late_after: int) -> Iterator[Task]:
 
 
 def _name(waits: Pour | Stuck) -> str:
-    return waits.order.removeprefix(ORDER) if waits.order else waits.what or waits.place
+    # What has no link is called by its place, as `millilot poured` takes it.
+    return waits.order.removeprefix(ORDER) if waits.order else Path(waits.place).name
 
 
 def _count(number: int, noun: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, fields
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,9 +13,10 @@ from millilot.importers.problems import InputError
 from millilot.ledger.annotations import ORDER
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
+from millilot.reports.commands.figures import Figure
 from millilot.reports.commands.options import ON_ERRORS, Format, books_option, clean, day, read, show, this_day
 from millilot.reports.commands.payouts import paragraph
-from millilot.reports.commands.writing import count
+from millilot.reports.commands.writing import count, write_file
 from millilot.reports.labels import NOT_COMPLETE, SOMEBODY, Label, LabelError, of_bottle, of_parcels
 from millilot.reports.labels.page import labels_page
 from millilot.reports.labels.sheets import find_sheet, read_sheets
@@ -38,25 +39,14 @@ _HEADINGS = {
 #: More vials than anybody pours ahead in one go.
 _MOST = 1000
 _HUNDREDTH = Decimal("0.01")
-
-
-def size(_ctx: click.Context, _option: click.Parameter, value: str | None) -> Decimal | None:
-    """Return the mL of a vial."""
-    if value is None:
-        return None
-    try:
-        ml = Decimal(value)
-    except InvalidOperation:
-        ml = Decimal(0)
-    if not ml.is_finite() or ml < _HUNDREDTH:
-        raise click.BadParameter(f"{value!r} is no mL of a vial; expected a number such as 5 or 2.5.")
-    return ml
+#: What a label can show.
+VIAL = Figure("mL of a vial, 0.01 or more, such as 2.5", above=Decimal("0.009"))
 
 
 @click.command("labels", epilog=ON_ERRORS)
 @click.argument("orders", nargs=-1, metavar="[ORDER]...")
 @click.option("--bottle", metavar="NAME", help="Labels for vials poured ahead from this bottle; with --size.")
-@click.option("--size", "ml", callback=size, metavar="ML", help="mL in each of these vials.")
+@click.option("--size", "ml", type=VIAL, metavar="ML", help="mL in each of these vials.")
 @click.option(
     "--count", "number", type=click.IntRange(1, _MOST), help="How many of them; one unless stated.",
 )
@@ -71,6 +61,7 @@ def size(_ctx: click.Context, _option: click.Parameter, value: str | None) -> De
     "-o", "--output", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
     help="Write the page to print into this file.",
 )
+@click.option("--force", is_flag=True, help="Replace the file of -o if it is there already.")
 @click.option(
     "--format", "style", type=click.Choice([style.value for style in Format]), default=Format.TABLE.value,
     show_default=True, help="How to list the labels.",
@@ -87,6 +78,7 @@ def labels_command(
     by: str,
     on: datetime.date | None,
     output: Path | None,
+    force: bool,
     path: Path,
     style: str,
 ) -> None:
@@ -111,8 +103,8 @@ def labels_command(
             return
         if not labels:
             raise LabelError("There is no vial to label.")
-        output.write_text(labels_page(labels, sheet, by, skip), encoding="utf-8")
-    except (InputError, OSError) as error:
+        write_file(output, labels_page(labels, sheet, by, skip), force=force)
+    except InputError as error:
         raise click.ClickException(clean(str(error))) from None
     sheets = -(-(skip + len(labels)) // sheet.labels)
     show(f"{output}: {count(len(labels), 'label')} on {count(sheets, 'sheet')}")

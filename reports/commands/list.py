@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import datetime
 import re
-from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from millilot.ledger.money import minor_unit
 from millilot.reports.channel import UnknownChannelError
-from millilot.reports.commands.figures import AMOUNT, ENDING, SHARE, require_minor_units
+from millilot.reports.commands.figures import AMOUNT, ENDING, MILLILITRES, SHARE, require_minor_units
 from millilot.reports.commands.options import Format, clean, read, report_options_with, show, this_day
 from millilot.reports.fees import fee_of
 from millilot.reports.lost_parcels import lost_parcels
@@ -23,6 +22,7 @@ from millilot.reports.tables import WIDTH, Column, printable, to_csv, to_json, t
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from decimal import Decimal
     from pathlib import Path
 
     from millilot.reports.price_list import Listed, Offer
@@ -46,13 +46,7 @@ def _sizes(_ctx: click.Context, _option: click.Parameter, values: Sequence[str])
 
 
 def _size(value: str) -> Decimal:
-    try:
-        size = Decimal(value.strip().lower().removesuffix("ml").strip())
-    except InvalidOperation:
-        size = Decimal(0)
-    if not size.is_finite() or size <= 0:
-        raise click.BadParameter(f"{value!r} is no size; expected mL of one vial, such as 5 or 2.5.")
-    return size
+    return MILLILITRES.convert(value.strip().lower().removesuffix("ml").strip(), None, None)
 
 
 @click.command("list")

@@ -16,6 +16,7 @@ from millilot.importers.proposal.proposing import propose
 from millilot.importers.proposal.write import toml_value
 from millilot.ledger.channels import Pocket
 from millilot.reports.commands.options import load
+from millilot.reports.commands.writing import write_file
 from millilot.reports.tables import WIDTH, printable
 
 if TYPE_CHECKING:
@@ -87,22 +88,11 @@ def profile_command(
     except InputError as error:
         raise click.ClickException(printable(str(error))) from None
     if output is not None:
-        _write(output, proposal.text, force=force)
+        write_file(output, proposal.text, force=force)
     click.echo(_as_json(proposal) if layout == "json" else _as_table(proposal, output))
     if not proposal.complete:
         raise click.exceptions.Exit(1)
 
-
-def _write(output: Path, text: str, *, force: bool) -> None:
-    try:
-        with output.open("w" if force else "x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise click.ClickException(
-            f"{output} is there already; nothing is written. --force replaces it."
-        ) from None
-    except OSError as error:
-        raise click.ClickException(f"{output}: cannot be written: {error.strerror}") from None
 
 
 def _require_own_account(account: str) -> None:

@@ -38,6 +38,23 @@ def refuse(problems: Sequence[Problem], path: Path) -> None:
     raise click.ClickException(f"{path} would get {count(len(problems), 'new error')}; nothing is written.")
 
 
+def write_file(output: Path, text: str, *, force: bool) -> None:
+    """Write a file that was asked for, one that is there already only by force.
+
+    Raises:
+        click.ClickException: it is there, or cannot be written.
+    """
+    try:
+        with output.open("w" if force else "x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise click.ClickException(
+            f"{output} is there already; nothing is written. --force replaces it."
+        ) from None
+    except OSError as error:
+        raise click.ClickException(f"{output}: cannot be written: {error.strerror}") from None
+
+
 def count(number: int, noun: str) -> str:
     """Return a number with its noun."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

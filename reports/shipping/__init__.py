@@ -8,7 +8,7 @@ All keys::
     name = "us-mail"
     title = "US mail, a package"
     from = 2025-01-01           # the first day it applies on; absent: from the beginning
-    to = 2025-12-31             # the last; absent: until another begins
+    to = 2025-12-31             # the last, after which an earlier one holds again; absent: none
     books = ["USD"]             # shown for books in one of these currencies; absent: for all
     measure = "parcel"          # what the figure is of: all of the parcel, or its largest "container"
     ml = "473.176473"           # the figure in mL; absent: a rule without one
@@ -26,7 +26,6 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from millilot.importers.problems import InputError
-from millilot.reports.filled import UNCHECKED
 from millilot.reports.forms import amount_of, checked_of, read_toml, toml_files
 
 if TYPE_CHECKING:
@@ -68,11 +67,6 @@ class Limit:
     source: str
     checked: datetime.date | None
     note: str
-
-    @property
-    def mark(self) -> str:
-        """Return "?" when it was not held against its source, else nothing."""
-        return UNCHECKED if self.checked is None else ""
 
 
 def read_limits(*folders: Path) -> list[Limit]:

@@ -96,7 +96,7 @@ def test_a_name_leads_to_the_bottle_and_back(open_page: Callable[..., Page], sam
     bar = page.get_by_role("img", name="mL: ")
     assert (bar.bounding_box() or {}).get("width", 0) > 300
     page.get_by_role("link", name="All bottles").click()
-    expect(page.get_by_role("heading", name="Bottle payback")).to_be_visible()
+    expect(page.get_by_role("heading", name="Bottle payback", exact=True)).to_be_visible()
 
 
 def test_patterns_differ_in_more_than_colour(open_page: Callable[..., Page], sample: Served) -> None:

@@ -90,6 +90,19 @@ def test_a_tag_makes_room_for_the_day(shop: Shop, name: str) -> None:
     assert waiting(shop) == [("One", False, DAY), ("Two", True, None), ("Two again", True, None)]
 
 
+def test_an_order_that_is_in_error_already_is_marked_all_the_same(shop: Shop) -> None:
+    add(shop, """
+2026-03-01 * "Too much" #to-pour ^order-lantern-7
+  Income:Sales  -5000 CEDARHOUR @@ 12.00 USD
+  Assets:Bank   12.00 USD
+""")
+    assert len(shop.errors()) == 1
+    result = poured(shop, "lantern-7", "--on", "2026-03-05")
+    assert result.exit_code == 0, result.output
+    assert waiting(shop) == [("Too much", False, DAY)]
+    assert len(shop.errors()) == 1
+
+
 def test_all_transactions_of_an_order_are_marked(shop: Shop) -> None:
     old = add(shop, ORDERS)
     new = old.replace(b"   #to-pour   #gift\n", b"   #gift\n  poured: 2026-03-05\n")

@@ -302,4 +302,4 @@ def test_a_size_that_is_none(size: str) -> None:
     Path("main.beancount").write_text(HEAD, encoding="utf-8")
     result = CliRunner().invoke(main, ["list", f"--size={size}"])
     assert result.exit_code == 2
-    assert "is no size; expected mL of one vial" in result.stderr
+    assert "is not mL above 0, such as 5" in result.stderr
