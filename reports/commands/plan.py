@@ -13,6 +13,7 @@ from millilot.reports.channel import UnknownChannelError
 from millilot.reports.commands.figures import AMOUNT, MILLILITRES, RATE, SHARE, Figure, require_minor_units
 from millilot.reports.commands.options import Format, clean, read, report_options
 from millilot.reports.commands.payouts import paragraph
+from millilot.reports.figures import Bounds
 from millilot.reports.lessons import ENOUGH_SALES
 from millilot.reports.names import UnknownNameError
 from millilot.reports.plan import Plan, Rung
@@ -47,8 +48,8 @@ _PARTS = {"share", "margin"}
 #: The widest figure of those a plan reckons with leaves this room for where it is from.
 _ROOM = 46
 
-_NOT_BELOW_0 = Figure("mL not below 0, such as 30")
-_SHARE_OF_SALES = Figure("a share of the sales above 0, such as 3", above=Decimal(0))
+_NOT_BELOW_0 = Figure(Bounds("mL not below 0, such as 30"))
+_SHARE_OF_SALES = Figure(Bounds("a share of the sales above 0, such as 3", above=Decimal(0)))
 
 
 def _sizes(ctx: click.Context, option: click.Parameter, values: Sequence[str]) -> dict[Decimal, Decimal]:
