@@ -13,7 +13,8 @@ from millilot.importers.problems import InputError
 from millilot.ledger.annotations import ORDER
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
-from millilot.reports.commands.options import ON_ERRORS, Format, books_option, clean, day, read, show, this_day
+from millilot.reports.clock import this_day
+from millilot.reports.commands.options import ON_ERRORS, Format, books_option, clean, day, read, show
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.commands.writing import count
 from millilot.reports.labels import NOT_COMPLETE, SOMEBODY, Label, LabelError, of_bottle, of_parcels

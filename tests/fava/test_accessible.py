@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 PAGES = [
+    "Today/",
+    "OrdersToPour/",
     "BottlePayback/",
     "BottlePayback/?bottle=QR-1",
     "BottlePayback/?time=2025&hide=1&chart=CH-1",
