@@ -31,6 +31,9 @@ PAGES = [
     "Payouts/",
     "StockOnHand/",
     "StockOnHand/?view=count",
+    "Prices/",
+    "Prices/?fragrance=CEDARHOUR&sizes=2+5+10&margin=0.3&ending=.50&size=5",
+    "Prices/?sizes=many",
 ]
 #: What axe-core calls these, from the worst on.
 SERIOUS = {"critical", "serious"}
