@@ -145,10 +145,10 @@ def reckoning(books: Books, taught: Lessons, asked: Request, day: datetime.date)
         per_vial, per_ml = books.settings.pour_loss(day), ZERO
         loss = Basis("Loss per vial", per_vial, f"assumed: {'setting pour-loss' if per_vial else 'none is set'}")
     fee, fees = _fee(books, taught, asked, day)
-    charge = _asked(asked.charge, taught, taught.postage_charged, "Postage charged", "--charge")
-    label = _asked(asked.label, taught, taught.label, "Label", "--label")
+    charge = _asked(asked.charge, taught, taught.postage_charged, "Postage charged")
+    label = _asked(asked.label, taught, taught.label, "Label")
     refunds = _refunds(books, taught, asked.lost)
-    tax = [Basis("Tax rate", asked.tax, "as asked: --tax")] if asked.tax else []
+    tax = [Basis("Tax rate", asked.tax, "as asked")] if asked.tax else []
     price = Basis("Price per mL", taught.price_per_ml, measured)
     pace = Basis("Pace, mL a month", taught.ml_per_month, measured)
     return Reckoning(
@@ -165,20 +165,20 @@ def reckoning(books: Books, taught: Lessons, asked: Request, day: datetime.date)
 
 def _refunds(books: Books, taught: Lessons, asked: Decimal | None) -> Basis:
     if asked is not None:
-        return Basis("Refund share", asked, "as asked: --lost")
+        return Basis("Refund share", asked, "as asked")
     if taught.enough and taught.refund_share is not None:
         return Basis("Refund share", taught.refund_share, _measured(taught))
     lost = lost_parcels(books)
     return Basis("Refund share", lost.share, f"assumed: {lost.lost} of {lost.orders} orders were lost")
 
 
-def _asked(asked: Decimal | None, taught: Lessons, value: Decimal | None, what: str, option: str) -> Basis:
+def _asked(asked: Decimal | None, taught: Lessons, value: Decimal | None, what: str) -> Basis:
     """Return a figure that is asked for, measured or taken to be nought."""
     if asked is not None:
-        return Basis(what, asked, f"as asked: {option}")
+        return Basis(what, asked, "as asked")
     if taught.enough and value is not None:
         return Basis(what, value, _measured(taught))
-    return Basis(what, ZERO, f"assumed: none; set it with {option}")
+    return Basis(what, ZERO, "assumed: none, as none is given")
 
 
 def _fee(books: Books, taught: Lessons, asked: Request, day: datetime.date) -> tuple[Fee, list[Basis]]:

@@ -147,7 +147,8 @@ def solve(costs: Costs, terms: Terms, margin: Decimal = ZERO, profit: Decimal = 
     # of tax. No price below this one can do.
     smaller = terms.unit * (1 + terms.fee.rate) / 2
     wanted = _exact(costs, terms, margin, profit) - smaller / left
-    price = max(wanted.quantize(terms.unit, ROUND_CEILING), ZERO.quantize(terms.unit))
+    # A little below 0 goes up to a nought with a sign; the first of equals is taken, which has none.
+    price = max(ZERO.quantize(terms.unit), wanted.quantize(terms.unit, ROUND_CEILING))
     while (short := profit + margin * price - outcome(price, costs, terms).profit) > 0:
         # A unit of price adds at most this much, as the fee never falls with it; so no price that does is passed.
         step = (short / before_fee).quantize(terms.unit, ROUND_CEILING)

@@ -13,10 +13,12 @@ from millilot.importers.problems import InputError
 from millilot.ledger.annotations import ORDER
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
+from millilot.reports.clock import this_day
 from millilot.reports.commands.figures import Figure
-from millilot.reports.commands.options import ON_ERRORS, Format, books_option, clean, day, read, show, this_day
+from millilot.reports.commands.options import ON_ERRORS, Format, books_option, clean, day, read, show
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.commands.writing import count, write_file
+from millilot.reports.figures import Bounds
 from millilot.reports.labels import NOT_COMPLETE, SOMEBODY, Label, LabelError, of_bottle, of_parcels
 from millilot.reports.labels.page import labels_page
 from millilot.reports.labels.sheets import find_sheet, read_sheets
@@ -40,7 +42,7 @@ _HEADINGS = {
 _MOST = 1000
 _HUNDREDTH = Decimal("0.01")
 #: What a label can show.
-VIAL = Figure("mL of a vial, 0.01 or more, such as 2.5", above=Decimal("0.009"))
+VIAL = Figure(Bounds("mL of a vial, 0.01 or more, such as 2.5", above=Decimal("0.009")))
 
 
 @click.command("labels", epilog=ON_ERRORS)

@@ -10,8 +10,9 @@ import click
 
 from millilot.ledger.money import minor_unit
 from millilot.reports.channel import UnknownChannelError
+from millilot.reports.clock import this_day
 from millilot.reports.commands.figures import AMOUNT, ENDING, MILLILITRES, SHARE, require_minor_units
-from millilot.reports.commands.options import Format, clean, read, report_options_with, show, this_day
+from millilot.reports.commands.options import Format, clean, read, report_options_with, show
 from millilot.reports.fees import fee_of
 from millilot.reports.lost_parcels import lost_parcels
 from millilot.reports.price_list import last_prices, price_list

@@ -13,6 +13,7 @@ from beancount import loader
 
 from millilot.ledger.reading import read_books
 from millilot.reports.check import place
+from millilot.reports.clock import this_day
 from millilot.reports.tables import printable
 
 if TYPE_CHECKING:
@@ -55,11 +56,6 @@ def day(_ctx: click.Context, _option: click.Parameter, value: str | None) -> dat
         return datetime.date.fromisoformat(value)
     except ValueError as error:
         raise click.BadParameter(f"{value!r} is not a day; expected one like 2026-12-31.") from error
-
-
-def this_day() -> datetime.date:
-    """Return today's date where the owner is; for the default of an option, and nowhere else."""
-    return datetime.datetime.now().astimezone().date()
 
 
 def day_or_today(ctx: click.Context, option: click.Parameter, value: str | None) -> datetime.date:

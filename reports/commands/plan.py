@@ -13,17 +13,18 @@ from millilot.reports.channel import UnknownChannelError
 from millilot.reports.commands.figures import AMOUNT, MILLILITRES, RATE, SHARE, Figure, require_minor_units
 from millilot.reports.commands.options import Format, clean, read, report_options
 from millilot.reports.commands.payouts import paragraph
-from millilot.reports.lessons import ENOUGH_SALES
+from millilot.reports.figures import Bounds
 from millilot.reports.names import UnknownNameError
 from millilot.reports.plan import Plan, Rung
 from millilot.reports.plan import plan as report
 from millilot.reports.plan_basis import Request
+from millilot.reports.plan_words import again, explained, state
 from millilot.reports.prices import NoPriceError
 from millilot.reports.tables import WIDTH, Column, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
 COLUMNS = tuple(field.name for field in fields(Plan))
@@ -47,8 +48,8 @@ _PARTS = {"share", "margin"}
 #: The widest figure of those a plan reckons with leaves this room for where it is from.
 _ROOM = 46
 
-_NOT_BELOW_0 = Figure("mL not below 0, such as 30")
-_SHARE_OF_SALES = Figure("a share of the sales above 0, such as 3", above=Decimal(0))
+_NOT_BELOW_0 = Figure(Bounds("mL not below 0, such as 30"))
+_SHARE_OF_SALES = Figure(Bounds("a share of the sales above 0, such as 3", above=Decimal(0)))
 
 
 def _sizes(ctx: click.Context, option: click.Parameter, values: Sequence[str]) -> dict[Decimal, Decimal]:
@@ -141,12 +142,12 @@ def _page(plan: Plan, ladder: Sequence[Mapping[str, object]], currency: str, *, 
         None if wide else WIDTH,
     )
     parts = (
-        _lines([f"{plan.bottle}, {plan.fragrance}, on {plan.date}, in {currency}", *_state(plan)]),
+        _lines([f"{plan.bottle}, {plan.fragrance}, on {plan.date}, in {currency}", *state(plan)]),
         _lines([f"Sizes: {plan.sizes_from}. Prices {plan.prices_from}."]),
         table,
-        _lines(_explained(plan)),
+        _lines(explained(plan)),
         f"Reckoned with\n\n{_basis(plan)}",
-        _lines(["Buy it again?", *_again(plan)]),
+        _lines(["Buy it again?", *again(plan)]),
     )
     return "\n".join(parts)
 
@@ -166,48 +167,6 @@ def _cell(rung: Mapping[str, object], name: str, *, wide: bool) -> object:
     return value
 
 
-def _state(plan: Plan) -> Iterator[str]:
-    """Yield what it has taken in, and what is left of it."""
-    part = "" if plan.payback is None else f" ({plan.payback * 100:.2f} %)"
-    if plan.to_recover:
-        rest = f"{plan.to_recover} to recover"
-    else:
-        rest = f"{'paid back' if plan.cost else 'nothing to pay back'}; what is sold from now on comes on top"
-    yield f"Cost {plan.cost}, net {plan.net}{part}: {rest}."
-    if plan.estimated:
-        yield "The cost is estimated, and so is all that rests on it."
-    if not plan.ml_left:
-        yield "The bottle is empty."
-        return
-    reserved = f", {plan.reserved} to keep or claimed" if plan.reserved else ""
-    kept = ""
-    if plan.keep and plan.ml_kept:
-        kept = f" Of the {plan.keep} mL to keep, {min(plan.ml_kept, plan.keep)} are kept already."
-    yield f"{plan.ml_left} mL left{reserved}: {plan.free} free to sell.{kept}"
-
-
-def _explained(plan: Plan) -> Iterator[str]:
-    """Yield what the ladder says."""
-    yield "Cash: what a sale leaves, the liquid not counted. Fills: vials that what is free fills."
-    if not plan.to_recover:
-        return
-    mix = plan.ladder[-1]
-    if mix.sales is None:
-        yield "No number of sales of the mix pays it back: a sale leaves nothing."
-    else:
-        pace = "" if plan.months is None else f" At the pace so far that takes {plan.months} months."
-        enough = "" if mix.enough else ", more than what is free"
-        yield f"Sales of the mix until it is paid back: {mix.sales}, with {mix.ml_needed} mL{enough}.{pace}"
-    when = "all that is free is" if plan.paid_back_at is None else f"{plan.paid_back_at:f} more mL are"
-    yield f"Back at: the price of a size that pays it back by itself when {when} sold."
-    if plan.paid_back_at is not None and any(
-        rung.vials_at is not None and rung.fills is not None and rung.vials_at > rung.fills
-        for rung in plan.ladder
-    ):
-        yield f"What is free does not fill {plan.paid_back_at:f} mL of every size."
-    yield from plan.remarks
-
-
 def _basis(plan: Plan) -> str:
     """Return the figures it is reckoned with; where one is from may take several lines."""
     rows: list[tuple[object, ...]] = []
@@ -217,30 +176,3 @@ def _basis(plan: Plan) -> str:
     return to_table(
         (Column("Figure", right=False), Column("Value"), Column("From", right=False, flexible=True)), rows,
     )
-
-
-def _again(plan: Plan) -> Iterator[str]:
-    """Yield what speaks for buying the fragrance again."""
-    if not plan.cost:
-        days = f"Bought {_days(plan.days)} ago, for nothing"
-    elif plan.paid_back_on is None:
-        days = f"Not paid back, {_days(plan.days)} after the purchase"
-    else:
-        days = f"Paid back on {plan.paid_back_on}, {_days(plan.days)} after the purchase"
-    sold = "" if plan.ml_sold_share is None else f"; {plan.ml_sold_share * 100:.2f} % of its mL are sold"
-    yield f"{days}{sold}; profit so far {plan.profit}."
-    if plan.latest_bottle is None:
-        yield "No bottle of it was bought at a cost."
-    elif plan.latest_bottle == plan.bottle:
-        yield f"A mL cost {plan.cost_per_ml}; no other bottle of {plan.fragrance} was bought later."
-    else:
-        yield (
-            f"A mL cost {plan.cost_per_ml}; of {plan.latest_bottle}, the latest, bought on {plan.latest_bought}, "
-            f"{plan.latest_cost_per_ml}."
-        )
-    if not any(source.startswith("measured") for _, _, source in plan.basis):
-        yield f"From {ENOUGH_SALES} sales on, what is measured takes the place of what is assumed."
-
-
-def _days(number: int) -> str:
-    return "1 day" if number == 1 else f"{number} days"

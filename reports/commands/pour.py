@@ -3,27 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from decimal import Decimal
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from millilot.ledger.annotations import ORDER
-from millilot.ledger.records import ZERO, Kind
-from millilot.reports import rounding
-from millilot.reports.bottles import plain
-from millilot.reports.commands.options import Format, read, report_options_with, show, this_day
-from millilot.reports.commands.writing import count
+from millilot.reports.clock import this_day
+from millilot.reports.commands.options import Format, read, report_options_with, show
 from millilot.reports.pour import to_pour as report
+from millilot.reports.pour_words import CAUTION, called, in_words, of_stuck, runs_short, to_thousandth
 from millilot.reports.sheet import render
 from millilot.reports.tables import WIDTH, Column, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
     import datetime
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
-    from millilot.reports.pour import BottlePours, Stuck, ToPour
+    from millilot.reports.pour import BottlePours, ToPour
     from millilot.reports.vials import Vials
 
 HTML = "html"
@@ -33,17 +29,6 @@ COLUMNS = (
 )
 
 _WAITS, _SHORT = "waits", "short"
-_THOUSANDTH = Decimal("0.001")
-
-_ADVICE = {
-    "not sorted": "`millilot sort` says which fragrance it was",
-    "no bottle": "no bottle in the books could give it, see `millilot check`",
-    "no goods": "nothing in it is poured; take off #to-pour",
-    "called off": (
-        "called off or refunded, so it is not poured; take off #to-pour, and if its mL have left the bottle in "
-        "the books, write the refund as goods that came back"
-    ),
-}
 
 
 @click.command("pour")
@@ -65,32 +50,6 @@ def pour_command(path: Path, style: str, to: datetime.date | None, *, wide: bool
             click.echo(_page(waiting, day, books.currency), nl=False)
         case _:
             _print(waiting, wide=wide)
-
-
-def called(order: str | None, place: str) -> str:
-    """Return what to call an order by: its link without `order-`, else where it is written."""
-    return order.removeprefix(ORDER) if order else Path(place).name
-
-
-def in_words(vials: Sequence[Vials], bottle: str) -> str:
-    """Return vials as a pourer reads them, such as `2 x 5 mL`."""
-    return ", ".join(_in_words(each, bottle) for each in vials)
-
-
-def _in_words(vials: Vials, bottle: str) -> str:
-    size = f"{_size(vials.ml):f} mL"
-    if not vials.number:
-        # Sold as it came; a sample or a gift of so many mL.
-        return f"{size} unopened" if vials.kind is Kind.SOLD else f"{size} {vials.kind}"
-    own = vials.of(bottle) / vials.number
-    words = f"{vials.number} x {size}"
-    if vials.kind is not Kind.SOLD:
-        words += f" {vials.kind}"
-    return words if own == vials.ml else f"{words}, {_size(own):f} mL of it"
-
-
-def _size(ml: Decimal) -> Decimal:
-    return plain(rounding.nearest(ml, _THOUSANDTH))
 
 
 def _rows(waiting: ToPour) -> Iterator[dict[str, Any]]:
@@ -124,8 +83,8 @@ def _vials(vials: Sequence[Vials], bottle: str) -> list[dict[str, Any]]:
         {
             "kind": str(each.kind),
             "number": each.number,
-            "ml": _size(each.ml),
-            "ml_of_bottle": _size(each.of(bottle)),
+            "ml": to_thousandth(each.ml),
+            "ml_of_bottle": to_thousandth(each.of(bottle)),
         }
         for each in vials
     ]
@@ -206,29 +165,10 @@ def _supplies(waiting: ToPour) -> str:
 
 def _remarks(waiting: ToPour) -> Iterator[str]:
     for bottle in waiting.bottles:
-        if words := _runs_short(bottle):
+        if words := runs_short(bottle):
             yield f"\n{words}"
     for stuck in (*waiting.stuck, *waiting.called_off):
-        yield f"\n{_of_stuck(stuck)}"
-
-
-def _of_stuck(stuck: Stuck) -> str:
-    waited = count(stuck.days, "day")
-    return f"{called(stuck.order, stuck.place)} ({waited}): {stuck.why}; {_ADVICE[stuck.why]}."
-
-
-def _runs_short(bottle: BottlePours) -> str:
-    """Return how a bottle runs short, with where that is known from; nothing if it will do."""
-    short = next((pour for pour in bottle.pours if pour.short), None)
-    if short is None:
-        return ""
-    told = "by the books"
-    if bottle.measured_on is not None:
-        told = f"by the {bottle.measured_ml:f} mL measured on {bottle.measured_on} and what was poured since"
-    return (
-        f"{bottle.bottle} runs short at {called(short.order, short.place)}: {bottle.ml:f} mL to pour, and {told} "
-        f"{max(bottle.held, ZERO):f} mL are in it."
-    )
+        yield f"\n{of_stuck(stuck)}"
 
 
 def _page(waiting: ToPour, day: datetime.date, currency: str) -> str:
@@ -239,7 +179,7 @@ def _page(waiting: ToPour, day: datetime.date, currency: str) -> str:
                 f"{in_words(bottle.vials, bottle.bottle)}: {bottle.ml:f} mL with loss; {bottle.held:f} mL in it, "
                 f"{bottle.after:f} after."
             ),
-            "short": _runs_short(bottle),
+            "short": runs_short(bottle),
             "rows": [
                 {
                     "order": called(pour.order, pour.place),
@@ -263,5 +203,6 @@ def _page(waiting: ToPour, day: datetime.date, currency: str) -> str:
         subtitle=f"On {day}; the oldest order of a bottle first.",
         bottles=bottles,
         supplies=[asdict(supply) for supply in waiting.supplies],
-        remarks=[_of_stuck(stuck) for stuck in (*waiting.stuck, *waiting.called_off)],
+        caution=CAUTION,
+        remarks=[of_stuck(stuck) for stuck in (*waiting.stuck, *waiting.called_off)],
     )

@@ -26,6 +26,7 @@ from flask import Response, current_app, request, url_for
 from millilot.ledger.reading import read_books, until
 from millilot.reports.allocation import allocate
 from millilot.reports.bottles import bottles, rounded
+from millilot.reports.clock import this_day
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -155,6 +156,11 @@ class Page:
         if date_range is None:
             return Range(None, None)
         return Range(date_range.begin, date_range.end - _DAY)
+
+    @property
+    def day(self) -> datetime.date:
+        """The day of what waits or is due: the end of the range, else this day."""
+        return self.range.last or this_day()
 
     @property
     def whole(self) -> Books:

@@ -28,7 +28,7 @@ from load import write_books
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-MODULES = ("payback", "year", "payouts", "stock")
+MODULES = ("today", "pour", "payback", "year", "payouts", "stock", "prices")
 INCOME_STATEMENT = ("income_statement/", "api/income_statement")
 FILTERS = ("", "?time=2025")
 LATER = 7

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 PAGES = [
+    "Today/",
+    "OrdersToPour/",
     "BottlePayback/",
     "BottlePayback/?bottle=QR-1",
     "BottlePayback/?time=2025&hide=1&chart=CH-1",
@@ -29,6 +31,9 @@ PAGES = [
     "Payouts/",
     "StockOnHand/",
     "StockOnHand/?view=count",
+    "Prices/",
+    "Prices/?fragrance=CEDARHOUR&sizes=2+5+10&margin=0.3&ending=.50&size=5",
+    "Prices/?sizes=many",
 ]
 #: What axe-core calls these, from the worst on.
 SERIOUS = {"critical", "serious"}

@@ -189,7 +189,7 @@ def test_two_sales_are_too_few_and_what_is_assumed_says_so() -> None:
     rate, source = found["Fee rate"]
     assert rate == Decimal("0.1")
     assert source.startswith("assumed: Fee of Lantern, the only channel: 10 % of item + postage and 0.30, by its ")
-    assert found["Postage charged"] == (0, "assumed: none; set it with --charge")
+    assert found["Postage charged"] == (0, "assumed: none, as none is given")
     assert found["Refund share"] == (0, "assumed: 0 of 2 orders were lost")
     assert not any(source.startswith("measured") for _, source in found.values())
 
@@ -208,8 +208,8 @@ def test_what_is_asked_for_comes_before_what_was_measured(sold: Books) -> None:
     assert (found["Fee fixed"][0], found["Postage charged"][0], found["Label"][0]) == (
         Decimal("0.30"), Decimal("5.00"), Decimal("4.00"),
     )
-    assert found["Tax rate"] == (Decimal("0.08"), "as asked: --tax")
-    assert found["Refund share"] == (Decimal("0.02"), "as asked: --lost")
+    assert found["Tax rate"] == (Decimal("0.08"), "as asked")
+    assert found["Refund share"] == (Decimal("0.02"), "as asked")
     assert found["Loss per mL sold"][1] == "measured from 3 sales"
 
 

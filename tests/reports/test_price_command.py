@@ -136,8 +136,8 @@ def test_what_is_assumed_is_said() -> None:
         "Liquid: CH-1 at 1.6000 a mL.",
         "No kit is set for a vial of 4 mL",
         "Fee of Lantern, the only channel: 13 % of item + postage + tax and 0.40",
-        "Lost parcels: none of 0 orders; nothing is set aside (--lost).",
-        "No --label is given, so the postage costs nothing here.",
+        "Lost parcels: none of 0 orders; nothing is set aside.",
+        "No label is given, so the postage costs nothing here.",
         "so the price is the break-even price.",
         "Rule of thumb (common practice, no source)",
     ):

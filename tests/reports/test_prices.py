@@ -33,6 +33,12 @@ def test_the_textbook_price_forwards() -> None:
     assert leaves.margin == Decimal("6.95") / Decimal("20.00")
 
 
+def test_a_price_of_nought_has_no_sign() -> None:
+    # 4.996 - 5.00 is just below 0, so 0.00 is the least price in cents.
+    price = solve(Costs(Decimal("4.996")), Terms(CENT, charge=Decimal("5.00")))
+    assert str(price) == "0.00"
+
+
 def test_the_textbook_price_backwards() -> None:
     # (8.16 + 0.98 + 5.00 + 6.95 + 0.40) / (1 - 0.13 * 1.08) - 5.00 = 21.49 / 0.8596 - 5.00 = 20.00
     assert solve(COSTS, terms(), profit=Decimal("6.95")) == Decimal("20.00")
