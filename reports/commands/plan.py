@@ -144,7 +144,7 @@ def _page(plan: Plan, ladder: Sequence[Mapping[str, object]], currency: str, *, 
         _lines([f"{plan.bottle}, {plan.fragrance}, on {plan.date}, in {currency}", *_state(plan)]),
         _lines([f"Sizes: {plan.sizes_from}. Prices {plan.prices_from}."]),
         table,
-        _lines(_explained(plan)),
+        _lines([*_explained(plan), *plan.remarks]),
         f"Reckoned with\n\n{_basis(plan)}",
         _lines(["Buy it again?", *_again(plan)]),
     )
@@ -200,12 +200,11 @@ def _explained(plan: Plan) -> Iterator[str]:
         yield f"Sales of the mix until it is paid back: {mix.sales}, with {mix.ml_needed} mL{enough}.{pace}"
     when = "all that is free is" if plan.paid_back_at is None else f"{plan.paid_back_at:f} more mL are"
     yield f"Back at: the price of a size that pays it back by itself when {when} sold."
-    if plan.paid_back_at is not None and any(
+    if plan.paid_back_at is not None and plan.paid_back_at <= plan.free and any(
         rung.vials_at is not None and rung.fills is not None and rung.vials_at > rung.fills
         for rung in plan.ladder
     ):
         yield f"What is free does not fill {plan.paid_back_at:f} mL of every size."
-    yield from plan.remarks
 
 
 def _basis(plan: Plan) -> str:
