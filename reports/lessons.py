@@ -36,8 +36,8 @@ class Lessons:
 
     Attributes:
         sales: lines sold from it at a price, those that came back included; a swap is none.
-        loss_per_ml: mL lost for each mL sold: pour loss, shrinkage and what was spilt, less what stocktakes
-            found; not below 0.
+        loss_per_vial: mL lost for each vial sold, swapped ones and those at no price included: pour loss,
+            shrinkage and what was spilt, less what stocktakes found; not below 0.
         fee_share: fees, ads and exchange for each unit of money received for sales and postage.
         refund_share: refunds with nothing back for each unit of money received for sales and postage.
         postage_charged: what buyers paid for postage, a sale.
@@ -47,7 +47,7 @@ class Lessons:
     """
 
     sales: int
-    loss_per_ml: Decimal | None
+    loss_per_vial: Decimal | None
     fee_share: Decimal | None
     refund_share: Decimal | None
     postage_charged: Decimal | None
@@ -77,6 +77,7 @@ def lessons(books: Books, row: Row, day: datetime.date) -> Lessons:
         day: the day of the report.
     """
     name: str = row["bottle"]
+    vials = sum((money.vials * share for _, money, _, share in _given(books, {name})), ZERO)
     sold = list(_sold(books, {name}))
     sales = len(sold)
     priced = sum((line.price * share for _, _, line, share in sold), ZERO)
@@ -86,7 +87,7 @@ def lessons(books: Books, row: Row, day: datetime.date) -> Lessons:
     months = max((last - row["bought"]).days, 1) / DAYS_A_MONTH
     return Lessons(
         sales=sales,
-        loss_per_ml=_ratio(max(row["ml_lost"] - row["ml_found"], ZERO), row["ml_sold"]),
+        loss_per_vial=_ratio(max(row["ml_lost"] - row["ml_found"], ZERO), vials),
         fee_share=_ratio(row["fees"], received),
         refund_share=_ratio(max(row["refunds"] - _came_back(books, name), ZERO), received),
         postage_charged=_ratio(row["postage_charged"], Decimal(sales)),
@@ -115,11 +116,21 @@ def _sold(
     books: Books, bottles: Collection[str],
 ) -> Iterator[tuple[datetime.date, Money, Line, Decimal]]:
     """Yield the lines sold at a price from some bottles, each with the part of its mL that came from them."""
+    for date, money, line, share in _given(books, bottles):
+        if line.role is Role.SALES and line.price > 0:
+            yield date, money, line, share
+
+
+def _given(
+    books: Books, bottles: Collection[str],
+) -> Iterator[tuple[datetime.date, Money, Line, Decimal]]:
+    """Yield the lines sold or swapped from some bottles, each with the part of its mL that came from them."""
     for record in books.records:
         for money in record.money:
             line = money.line
-            if line is None or line.role is not Role.SALES or line.price <= 0:
+            if line is None:
                 continue
+            # What came back has negative mL.
             own = sum((quantity for bottle, quantity in line.parts if bottle in bottles), ZERO)
             if own > 0:
                 yield record.date, money, line, own / _quantity(line)

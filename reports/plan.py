@@ -13,6 +13,7 @@ Each sale is taken for an order of its own, with a parcel kit and a label.
 from __future__ import annotations
 
 import datetime
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -26,11 +27,11 @@ from millilot.reports.lessons import lessons, vials_sold
 from millilot.reports.names import UnknownNameError, near
 from millilot.reports.next_draw import NextDraw
 from millilot.reports.plan_basis import offer, reckoning
-from millilot.reports.prices import Costs, outcome, solve
+from millilot.reports.prices import Costs, NoPriceError, outcome, solve
 from millilot.reports.stock import stock
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from millilot.ledger.records import Books, Bottle
     from millilot.reports.bottles import Row
@@ -62,7 +63,8 @@ class Rung:
         ml_needed: mL they take, the loss included.
         enough: whether what is free suffices for them.
         vials_at: how many vials are sold when it shall be paid back; None for the mix.
-        price_at: the price at which it is paid back then; None when it is already, and without a vial to sell.
+        price_at: the price at which it is paid back then; None when it is already, without a vial to sell, and
+            where fees and refunds leave nothing of any price.
     """
 
     size_ml: Decimal | None
@@ -113,7 +115,7 @@ class Plan:
         profit: earned so far.
         basis: what is reckoned with.
         ladder: the sizes, the smallest first, and last the mix.
-        remarks: what could not be costed as the books would book it.
+        remarks: where more is asked for than there is, and what could not be costed as the books would book it.
     """
 
     bottle: str
@@ -157,13 +159,14 @@ def plan(books: Books, name: str, asked: Request, day: datetime.date | None = No
         day: the day of the plan; the last day of the books unless stated.
 
     Raises:
-        UnknownNameError: no bottle of fragrance has this name; the message names the nearest.
+        UnknownNameError: no bottle of fragrance has this name; the message names those of the fragrance that
+            has, else the nearest.
         UnknownChannelError: there is no such channel.
         NoPriceError: no price leaves the margin that is asked for.
     """
     bottle = books.fragrances.get(name)
     if bottle is None:
-        raise UnknownNameError(f"There is no bottle {name!r}.{near(name, books.fragrances)}")
+        raise UnknownNameError(f"There is no bottle {name!r}.{_meant(books, name)}")
     today = day or books.last or bottle.bought
     # Without a day, all that stands in the books counts, the last setting too.
     of_settings = day or datetime.date.max
@@ -182,9 +185,9 @@ def plan(books: Books, name: str, asked: Request, day: datetime.date | None = No
     whole = _Bottle(reckoned, free, rows[name]["to_recover"], asked.paid_back_at)
     on_shelf = NextDraw(books)
     exact_ladder = []
-    remarks: dict[str, None] = {}
+    remarks = dict.fromkeys(_beyond(rows[name], free, asked))
     for size, share in sizes.shares.items():
-        poured = decant(books, on_shelf, [name], size, day=of_settings, loss=reckoned.loss(size))
+        poured = decant(books, on_shelf, [name], size, day=of_settings, loss=reckoned.loss)
         costs = Costs(poured.liquid, poured.loss, poured.supplies, reckoned.label)
         exact_ladder.append(_rung(whole, size, share, costs, price_of(size, costs)))
         # A bottle that cannot give a vial has no need to say so for each size.
@@ -209,6 +212,27 @@ def plan(books: Books, name: str, asked: Request, day: datetime.date | None = No
         ladder=tuple(_rounded(rung, unit) for rung in (*exact_ladder, mix)),
         remarks=tuple(remarks),
     )
+
+
+def _meant(books: Books, name: str) -> str:
+    """Return a sentence with the bottles of the fragrance of a name or code, else with the nearest bottles."""
+    same = [
+        each
+        for each in books.fragrances.values()
+        if name.casefold() in {each.commodity.code.casefold(), each.commodity.name.casefold()}
+    ]
+    if not same:
+        return near(name, books.fragrances)
+    return f" Bottles of {same[0].commodity.name}: {', '.join(each.name for each in same)}."
+
+
+def _beyond(row: Row, free: Decimal, asked: Request) -> Iterator[str]:
+    """Yield where more of a bottle is asked for than there is."""
+    if asked.keep is not None and asked.keep - row["ml_kept"] > row["ml_left"]:
+        kept = f", beside {row['ml_kept']} kept already" if row["ml_kept"] else ""
+        yield f"{asked.keep:f} mL to keep were asked for; only {row['ml_left']} are left{kept}."
+    if row["to_recover"] and asked.paid_back_at is not None and asked.paid_back_at > free:
+        yield f"{asked.paid_back_at:f} mL more to sell were asked for; only {free} mL are free."
 
 
 def times(amount: Decimal, each: Decimal) -> int | None:
@@ -254,7 +278,7 @@ def _rung(of: _Bottle, size: Decimal, share: Decimal, costs: Costs, price: Decim
     terms = of.reckoned.terms
     found = outcome(price, costs, terms)
     cash = found.cash_kept - found.allowance
-    drawn = size + of.reckoned.loss(size)
+    drawn = size + of.reckoned.loss
     fills = int(rounding.below(of.free / drawn, _WHOLE))
     sales = times(of.recover, cash)
     vials_at = fills if of.paid_back_at is None else int(of.paid_back_at // size)
@@ -262,7 +286,9 @@ def _rung(of: _Bottle, size: Decimal, share: Decimal, costs: Costs, price: Decim
     if of.recover > 0 and vials_at:
         # What is paid already is no cost of a sale to come.
         to_pay = Costs(ZERO, ZERO, costs.supplies, costs.postage)
-        price_at = solve(to_pay, terms, profit=of.recover / vials_at)
+        # Measured fees and refunds may leave nothing of any price; the rest of the plan holds all the same.
+        with suppress(NoPriceError):
+            price_at = solve(to_pay, terms, profit=of.recover / vials_at)
     return Rung(
         size_ml=size,
         share=share,
@@ -285,7 +311,7 @@ def _mix(of: _Bottle, ladder: Sequence[Rung]) -> Rung:
     cash = sum((rung.share * rung.cash for rung in ladder), ZERO)
     profit = sum((rung.share * rung.profit for rung in ladder), ZERO)
     sizes = [(rung.share, rung.size_ml) for rung in ladder if rung.size_ml is not None]
-    drawn = sum((share * (size + of.reckoned.loss(size)) for share, size in sizes), ZERO)
+    drawn = sum((share * (size + of.reckoned.loss) for share, size in sizes), ZERO)
     sales = times(of.recover, cash)
     return Rung(
         size_ml=None,

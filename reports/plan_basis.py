@@ -99,20 +99,14 @@ class Reckoning(NamedTuple):
     Attributes:
         terms: on which terms a vial is sold.
         label: what postage costs.
-        loss_per_vial: mL lost with each vial, whatever its size.
-        loss_per_ml: mL lost with each mL in a vial.
+        loss: mL lost with each vial, whatever its size.
         basis: these figures, and the pace, with their sources.
     """
 
     terms: Terms
     label: Decimal
-    loss_per_vial: Decimal
-    loss_per_ml: Decimal
+    loss: Decimal
     basis: tuple[Basis, ...]
-
-    def loss(self, size: Decimal) -> Decimal:
-        """Return the mL lost with a vial of a size."""
-        return self.loss_per_vial + self.loss_per_ml * size
 
 
 def offer(books: Books, bottle: Bottle, asked: Request, day: datetime.date) -> Offer:
@@ -138,12 +132,12 @@ def reckoning(books: Books, taught: Lessons, asked: Request, day: datetime.date)
     """
     unit = minor_unit(books.currency)
     measured = _measured(taught)
-    if taught.enough and taught.loss_per_ml is not None:
-        per_vial, per_ml = ZERO, taught.loss_per_ml
-        loss = Basis("Loss per mL sold", per_ml, measured)
+    if taught.enough and taught.loss_per_vial is not None:
+        lost, source = taught.loss_per_vial, measured
     else:
-        per_vial, per_ml = books.settings.pour_loss(day), ZERO
-        loss = Basis("Loss per vial", per_vial, f"assumed: {'setting pour-loss' if per_vial else 'none is set'}")
+        lost = books.settings.pour_loss(day)
+        source = f"assumed: {'setting pour-loss' if lost else 'none is set'}"
+    loss = Basis("Loss per vial", lost, source)
     fee, fees = _fee(books, taught, asked, day)
     charge = _asked(asked.charge, taught, taught.postage_charged, "Postage charged")
     label = _asked(asked.label, taught, taught.label, "Label")
@@ -154,8 +148,7 @@ def reckoning(books: Books, taught: Lessons, asked: Request, day: datetime.date)
     return Reckoning(
         Terms(unit, fee, charge.value or ZERO, asked.tax, refunds.value or ZERO),
         label.value or ZERO,
-        per_vial,
-        per_ml,
+        lost,
         tuple(
             each.rounded(unit)
             for each in (loss, *fees, charge, label, *tax, refunds, *((price, pace) if taught.enough else ()))

@@ -33,7 +33,12 @@ def state(plan: Plan) -> Iterator[str]:
 
 
 def explained(plan: Plan) -> Iterator[str]:
-    """Yield what the ladder says."""
+    """Yield what the ladder says, and what is to be said of it."""
+    yield from _of_ladder(plan)
+    yield from plan.remarks
+
+
+def _of_ladder(plan: Plan) -> Iterator[str]:
     yield "Cash: what a sale leaves, the liquid not counted. Fills: vials that what is free fills."
     if not plan.to_recover:
         return
@@ -46,12 +51,11 @@ def explained(plan: Plan) -> Iterator[str]:
         yield f"Sales of the mix until it is paid back: {mix.sales}, with {mix.ml_needed} mL{enough}.{pace}"
     when = "all that is free is" if plan.paid_back_at is None else f"{plan.paid_back_at:f} more mL are"
     yield f"Back at: the price of a size that pays it back by itself when {when} sold."
-    if plan.paid_back_at is not None and any(
+    if plan.paid_back_at is not None and plan.paid_back_at <= plan.free and any(
         rung.vials_at is not None and rung.fills is not None and rung.vials_at > rung.fills
         for rung in plan.ladder
     ):
         yield f"What is free does not fill {plan.paid_back_at:f} mL of every size."
-    yield from plan.remarks
 
 
 def again(plan: Plan) -> Iterator[str]:

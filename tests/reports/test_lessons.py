@@ -48,8 +48,8 @@ def learn(books: Books, name: str = "CH-1", day: datetime.date | None = None) ->
 def test_all_is_measured_from_the_sales() -> None:
     taught = learn(read(SHELF + SOLD), day=datetime.date(2026, 2, 4))
     assert taught.sales == 3
-    # 5 + 10 + 30 and 1 at no price are 46 mL sold; 0.5 + 1.5 + 1 mL are lost.
-    assert taught.loss_per_ml == Decimal(3) / 46
+    # 1 vial, 2, and 1 at no price, none of the 30 mL; 0.5 + 1.5 + 1 mL are lost.
+    assert taught.loss_per_vial == Decimal(3) / 4
     # Buyers paid 80.00 for the goods and 20.00 for postage.
     assert (taught.fee_share, taught.refund_share) == (Decimal("0.10"), Decimal("0.05"))
     assert (taught.postage_charged, taught.label) == (Decimal(20) / 3, Decimal("1.50"))
@@ -95,7 +95,7 @@ def test_a_vial_of_two_bottles_counts_by_the_ml_of_each() -> None:
 
 
 def test_what_a_stocktake_finds_was_not_lost() -> None:
-    # 1 mL lost in the pour by the books, and 0.4 mL more in the bottle than they say: 0.6 for 5 mL sold.
+    # 1 mL lost in the pour by the books, and 0.4 mL more in the bottle than they say: 0.6 for the one vial.
     found = """
 2026-01-20 * "sold"
   Income:Sales  -5 CEDARHOUR @@ 12.00 USD
@@ -103,9 +103,38 @@ def test_what_a_stocktake_finds_was_not_lost() -> None:
   Assets:Bank
 2026-02-01 custom "stocktake" "CH-1" {left} CEDARHOUR
 """
-    assert learn(read(SHELF + found.format(left="94.4"))).loss_per_ml == Decimal("0.12")
-    assert learn(read(SHELF + found.format(left="93"))).loss_per_ml == Decimal("0.4")
-    assert learn(read(SHELF + found.format(left="97"))).loss_per_ml == 0
+    assert learn(read(SHELF + found.format(left="94.4"))).loss_per_vial == Decimal("0.6")
+    assert learn(read(SHELF + found.format(left="93"))).loss_per_vial == Decimal(2)
+    assert learn(read(SHELF + found.format(left="97"))).loss_per_vial == 0
+
+
+def test_what_was_lost_is_shared_by_swapped_vials_and_not_by_what_came_back() -> None:
+    books = read(SHELF + """
+2026-01-20 * "sold" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+    loss: 0.3
+  Assets:Bank
+2026-01-21 * "swapped"
+  Income:Swaps  -10 CEDARHOUR @@ 30.00 USD
+    vials: 2
+    loss: 0.6
+  Assets:Stock:QuietReed  15 QUIETREED {{30.00 USD, "QR-2"}}
+2026-01-22 * "back" ^order-1
+  Income:Refunds  5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank
+""")
+    # 0.9 mL for three vials, whatever came back of them.
+    assert learn(books).loss_per_vial == Decimal("0.3")
+
+
+def test_what_was_never_poured_tells_no_loss_of_a_vial() -> None:
+    books = read(SHELF + """
+2026-01-20 * "unopened"
+  Income:Sales  -50 CEDARHOUR @@ 80.00 USD
+    vials: 0
+  Assets:Bank
+""")
+    assert learn(books).loss_per_vial is None
 
 
 def test_a_bottle_never_sold_teaches_nothing() -> None:

@@ -164,9 +164,9 @@ def test_sizes_are_asked_for_or_known_from_the_bottle_its_fragrance_the_kits_or_
 def test_a_bottle_with_sales_enough_plans_by_its_own_figures(sold: Books) -> None:
     found = plan(sold, "CH-1", Request())
     three = "measured from 3 sales"
-    # 0.3 mL for 20 sold; 5.40 of 54.00; 12.00 and 9.00 for three; 42.00 for 20 mL; 20 mL in 61 days.
+    # 0.3 mL for 3 vials; 5.40 of 54.00; 12.00 and 9.00 for three; 42.00 for 20 mL; 20 mL in 61 days.
     assert basis(found) == {
-        "Loss per mL sold": (Decimal("0.015"), three),
+        "Loss per vial": (Decimal("0.1"), three),
         "Fee share": (Decimal("0.1"), three),
         "Postage charged": (Decimal("4.00"), three),
         "Label": (Decimal("3.00"), three),
@@ -180,6 +180,25 @@ def test_a_bottle_with_sales_enough_plans_by_its_own_figures(sold: Books) -> Non
 
 def test_a_size_it_has_not_sold_stands_at_its_average_price(sold: Books) -> None:
     assert ladder(plan(sold, "CH-1", Request(sizes=sizes(3))))[Decimal(3)].price == Decimal("6.30")
+
+
+def test_what_was_lost_of_each_vial_is_lost_of_a_vial_of_any_size() -> None:
+    sales = "".join(f"""
+2026-02-0{n} * "sold"
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank
+""" for n in range(1, 10))
+    books = read(SHELF + '\n2020-01-01 custom "pour-loss" 0.2\n' + sales)
+    found = plan(books, "CH-1", Request(sizes=sizes(1, 2, 10)))
+    assert basis(found)["Loss per vial"] == (Decimal("0.2"), "measured from 9 sales")
+    # 100 - 9 * 5.2 = 53.2; 53.2 / 1.2 = 44.3, / 2.2 = 24.2, / 10.2 = 5.2.
+    assert found.free == Decimal("53.2")
+    assert [rung.fills for rung in found.ladder] == [44, 24, 5, None]
+    one = found.ladder[0]
+    assert one.sales is not None
+    assert one.ml_needed == one.sales * Decimal("1.2")
+    # A mL sold at 12.00 / 5 on average; 1.2 mL cost 1.5552.
+    assert (one.price, one.profit) == (Decimal("2.40"), Decimal("0.84"))
 
 
 def test_two_sales_are_too_few_and_what_is_assumed_says_so() -> None:
@@ -210,7 +229,7 @@ def test_what_is_asked_for_comes_before_what_was_measured(sold: Books) -> None:
     )
     assert found["Tax rate"] == (Decimal("0.08"), "as asked")
     assert found["Refund share"] == (Decimal("0.02"), "as asked")
-    assert found["Loss per mL sold"][1] == "measured from 3 sales"
+    assert found["Loss per vial"][1] == "measured from 3 sales"
 
 
 # How many sales, and at what price: by counting and by searching.
@@ -348,6 +367,48 @@ def test_a_sale_that_leaves_nothing_never_pays_back(sealed: Books) -> None:
     assert (rung.cash, rung.sales, rung.ml_needed, rung.enough) == (Decimal("-3.00"), None, None, False)
 
 
+@pytest.mark.parametrize(("fee", "refund"), [("12.00", "0.00"), ("6.00", "6.00"), ("9.00", "15.00")])
+def test_where_fees_and_refunds_leave_nothing_of_a_price_none_pays_back(fee: str, refund: str) -> None:
+    books = read(SHELF + "".join(f"""
+2026-02-0{n} * "sold" ^order-{n}
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Expenses:Selling:Fees  {fee} USD
+  Assets:Bank
+2026-02-1{n} * "refund" ^order-{n}
+  Income:Refunds  {refund} USD
+  Assets:Bank
+""" for n in (1, 2, 3)))
+    found = plan(books, "CH-1", Request())
+    shares = [basis(found)[what][0] for what in ("Fee share", "Refund share")]
+    assert shares == [Decimal(fee) / 12, Decimal(refund) / 12]
+    five = found.ladder[0]
+    assert five.vials_at == 17
+    assert (five.price, five.sales, five.price_at) == (Decimal("12.00"), None, None)
+    with pytest.raises(NoPriceError):
+        plan(books, "CH-1", Request(margin=Decimal("0.1")))
+
+
+@pytest.mark.parametrize(
+    ("asked", "remarks"),
+    [
+        (Request(paid_back_at=Decimal(95)), ()),
+        (Request(paid_back_at=Decimal("95.5")), ("95.5 mL more to sell were asked for; only 95 mL are free.",)),
+        (Request(keep=Decimal(100)), ()),
+        (
+            Request(keep=Decimal(200), paid_back_at=Decimal(40)),
+            (
+                "200 mL to keep were asked for; only 95 are left, beside 5 kept already.",
+                "40 mL more to sell were asked for; only 0 mL are free.",
+            ),
+        ),
+    ],
+)
+def test_more_than_there_is_is_remarked(asked: Request, remarks: tuple[str, ...]) -> None:
+    books = read(SHELF + '\n2026-02-01 * "kept"\n  Equity:PersonalUse  5 CEDARHOUR\n')
+    found = plan(books, "CH-1", asked).remarks
+    assert tuple(remark for remark in found if "asked for" in remark) == remarks
+
+
 def test_a_bottle_that_cost_nothing_has_nothing_to_pay_back() -> None:
     gift = read(SETTINGS + """
 2026-01-05 * "a gift"
@@ -397,7 +458,13 @@ def test_no_price_keeps_a_margin_that_the_fee_takes(sealed: Books) -> None:
         plan(sealed, "CH-1", Request(margin=Decimal("0.95")))
 
 
-@pytest.mark.parametrize(("name", "near"), [("CH1", " Near it: CH-1."), ("zzzz", ""), ("V", "")])
+@pytest.mark.parametrize(("name", "near"), [
+    ("CH1", " Near it: CH-1."),
+    ("zzzz", ""),
+    ("V", ""),
+    ("cedar hour", " Bottles of Cedar Hour: CH-1."),
+    ("CEDARHOUR", " Bottles of Cedar Hour: CH-1."),
+])
 def test_only_a_bottle_has_a_plan(sealed: Books, name: str, near: str) -> None:
     with pytest.raises(UnknownNameError) as caught:
         plan(sealed, name, Request())
@@ -451,7 +518,7 @@ def test_csv_is_the_ladder_of_the_json() -> None:
     plan = json.loads(run("CH-1", "--format", "json").stdout)
     # Two of three sales leave 11.10, one 16.80: 13.00 on average, so 7 of them, with 46.67 mL at 9.98 a month.
     assert (plan["to_recover"], plan["free"], plan["months"]) == ("90.60", "79.7", "4.7")
-    assert plan["basis"][0] == {"what": "Loss per mL sold", "value": "0.015", "source": "measured from 3 sales"}
+    assert plan["basis"][0] == {"what": "Loss per vial", "value": "0.1", "source": "measured from 3 sales"}
     rows = list(csv.DictReader(io.StringIO(run("CH-1", "--format", "csv").stdout, newline="")))
     assert rows == [
         {key: "" if cell is None else str(cell) for key, cell in each.items()} for each in plan["ladder"]
@@ -466,6 +533,18 @@ def test_the_page_says_what_is_missing_free_and_measured() -> None:
     assert "measured from 3 sales" in page
     assert "is measured takes the place" not in page
     assert "From 3 sales on, what is measured takes the place of what is assumed." in run("QR-1").stdout
+
+
+def test_the_page_says_where_more_is_asked_for_than_there_is() -> None:
+    page = run("CH-1", "--paid-back-at", "90").stdout
+    assert "90 mL more to sell were asked for; only 79.7 mL are free." in page
+    assert "of every size" not in page
+    assert "What is free does not fill 79 mL of every size." in run(
+        "CH-1", "--paid-back-at", "79", "--size", "1",
+    ).stdout
+    paid = SHELF + '\n2026-02-05 * "sold"\n  Income:Sales  -50 CEDARHOUR @@ 150.00 USD\n  Assets:Bank\n'
+    assert "60 mL to keep were asked for; only 49" not in run("CH-1", "--keep", "50", books=paid).stdout
+    assert "60 mL to keep were asked for; only 50 are left." in run("CH-1", "--keep", "60", books=paid).stdout
 
 
 def test_wide_shows_every_column() -> None:
