@@ -34,14 +34,14 @@ class Line(NamedTuple):
 
     Attributes:
         task: what is to be done.
-        count: how many there are.
+        number: how many there are.
         address: where it leads.
         names: the first of its names; none where the line above has them.
         more: how many names are left out.
     """
 
     task: Task
-    count: Decimal
+    number: Decimal
     address: str
     names: Sequence[str]
     more: int
