@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from fava.application import create_app
 
-from .pages import open_books, purchase, quoted, sale
+from .pages import Site, open_books, purchase, quoted, sale
 from .reading_pages import read_page, said, text_of
 
 if TYPE_CHECKING:
@@ -15,8 +16,6 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
     from xml.etree import ElementTree as ET
-
-    from .pages import Site
 
 PAGE = "OrdersToPour"
 NAMED = '2020-01-01 custom "fava-extension" "millilot.reports.fava.pour"\n'
@@ -81,14 +80,23 @@ def test_an_order_leads_to_its_journal(written: Callable[..., Path]) -> None:
 
 
 def test_a_bottle_that_runs_short_is_said_in_words(written: Callable[..., Path]) -> None:
-    # 19 x 5 mL are poured and two wait: 10 mL to pour of 5.
-    sold = [sale("CH-1")] * 19
-    site = open_books(written(
-        NAMED, purchase("CH-1"), "2025-03-01 custom \"measured\" \"CH-1\" 5\n", *sold,
-        waiting("CH-1", "1"), waiting("CH-1", "2")[:0],
-    ))
+    path = written(
+        NAMED,
+        "2020-01-01 open Expenses:CostOfGoods:Shrinkage USD\n",
+        purchase("CH-1"),
+        waiting("CH-1", "1"),
+        waiting("CH-1", "2", "2025-02-02"),
+        '2025-03-01 custom "stocktake" "CH-1" 8 CEDARHOUR\n',
+    )
+    # The books do not believe the count, so that they cannot be opened without an error.
+    app = create_app([str(path)], load=True)
+    [(slug, _)] = app.config["LEDGERS"].items()
+    site = Site(app, slug)
     root = read_page(site, PAGE, {"time": "2025"})
-    assert [row[-1] for row in rows(root, "orders")] == [""]
+    # 8 mL were counted: 5 for the first order, and 3 of 5 for the second.
+    assert [row[-1] for row in rows(root, "orders")] == ["", "short"]
+    [remark] = root.findall(".//ul[@id='remarks']/li")
+    assert text_of(remark).startswith("CH-1 runs short at 2: 10 mL to pour")
 
 
 def test_names_are_text(written: Callable[..., Path]) -> None:
