@@ -176,7 +176,10 @@ class _OrderReader:
         )
 
     def _extras(self) -> tuple[Extra, ...]:
-        found = [(heading, self._amount_above(heading)) for heading in self.columns.extras]
+        headings = self.columns.extras
+        if not headings:
+            return ()
+        found = [(heading, self._amount_above(heading)) for heading in headings]
         return tuple([Extra(heading, amount) for heading, amount in found if amount])
 
     def _items(self) -> tuple[Item, ...]:

@@ -128,9 +128,9 @@ class Builder:
                 lines[0] = lines[0]._replace(meta=meta)
             postings.extend(lines)
         # Money alone: what is paid for wrapping draws nothing from a bottle.
-        postings.extend(
+        postings.extend([
             self._posting(roles.account(Role.SALES), -extra.amount, charge=extra.charge) for extra in sale.extras
-        )
+        ])
         if sale.postage:
             postings.append(self._posting(roles.account(Role.POSTAGE_CHARGED), -sale.postage))
         postings.extend(self._fees(sale.fees, roles))
