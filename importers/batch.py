@@ -7,10 +7,11 @@ import gc
 from collections import Counter, defaultdict
 from contextlib import contextmanager
 from dataclasses import dataclass
-from decimal import Decimal
 from enum import StrEnum
 from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeGuard
+
+from beancount.core.number import ZERO
 
 from millilot.importers import identity
 from millilot.importers.corrections import compare_refund, compare_sale
@@ -27,6 +28,7 @@ from millilot.ledger.money import minor_unit, weight
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
+    from decimal import Decimal
     from pathlib import Path
 
     from beancount.core.data import Directive, Transaction
@@ -35,8 +37,6 @@ if TYPE_CHECKING:
     from millilot.importers.identity import Booked
     from millilot.importers.profile import Profile
     from millilot.importers.transactions import Built
-
-ZERO = Decimal(0)
 
 
 class Outcome(StrEnum):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from millilot.importers.amounts import AmountReader, UnreadableError, is_nothing
@@ -11,11 +10,11 @@ from millilot.importers.table import RowError
 
 if TYPE_CHECKING:
     import datetime
+    from decimal import Decimal
 
     from millilot.importers.profile import Profile
     from millilot.importers.table import Row
 
-ZERO = Decimal(0)
 
 #: As much of a cell as a message shows.
 _MOST_SHOWN = 80

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import replace
-from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
+
+from beancount.core.number import ZERO
 
 from millilot.importers.events import Correction, Fee, Refund
 from millilot.ledger.accounts import Role
@@ -18,13 +19,13 @@ from millilot.ledger.money import snap, weight
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from decimal import Decimal
 
     from beancount.core.data import Transaction
 
     from millilot.importers.events import Sale
     from millilot.ledger.accounts import AccountRoles
 
-ZERO = Decimal(0)
 
 #: What came from the buyer, or went back, by the roles of its accounts.
 _OF_BUYER = {

@@ -7,6 +7,8 @@ from decimal import Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.reading import read_books
 
 if TYPE_CHECKING:
@@ -17,7 +19,6 @@ if TYPE_CHECKING:
 
     from millilot.ledger.records import Move
 
-ZERO = Decimal(0)
 #: Costs that differ by less are the same cost in 28 digits.
 _NOISE = Decimal("1E-9")
 

@@ -12,7 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
-from millilot.importers.cells import ZERO
+from beancount.core.number import ZERO
+
 from millilot.importers.event_rules import PAYOUTS, Kind
 from millilot.ledger.accounts import Role
 

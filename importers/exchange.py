@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.cells import ZERO
+from beancount.core.number import ZERO
+
 from millilot.importers.event_rules import Kind
 from millilot.ledger.money import minor_unit
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.cells import ZERO, found
+from beancount.core.number import ZERO
+
+from millilot.importers.cells import found
 from millilot.importers.table import RowError
 
 if TYPE_CHECKING:

@@ -12,7 +12,9 @@ from collections import Counter, defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from millilot.importers.cells import ZERO, missing
+from beancount.core.number import ZERO
+
+from millilot.importers.cells import missing
 from millilot.importers.event_rules import COSTS, PAYOUTS, REFUND_PARTS, SALE_PARTS, Kind
 from millilot.importers.events import (
     FEE_ROLES,

@@ -6,7 +6,9 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from millilot.importers.cells import ZERO, CellReader, found, missing
+from beancount.core.number import ZERO
+
+from millilot.importers.cells import CellReader, found, missing
 from millilot.importers.event_rules import SALE_PARTS, EventRule, Kind, find_rule
 from millilot.importers.events import Dates, Extra, Fee, NothingToBookError, fees_from
 from millilot.importers.standing import day_to_book, money_taken, require_standing

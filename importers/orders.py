@@ -9,7 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
-from millilot.importers.cells import ZERO, CellReader, found, missing
+from beancount.core.number import ZERO
+
+from millilot.importers.cells import CellReader, found, missing
 from millilot.importers.events import (
     Dates,
     Event,

@@ -11,7 +11,9 @@ from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING
 
-from millilot.importers.cells import ZERO, CellReader, missing
+from beancount.core.number import ZERO
+
+from millilot.importers.cells import CellReader, missing
 from millilot.importers.event_rules import EventRule, Kind
 from millilot.importers.events import Dates, Group, LeftOut, Movement, NothingToBookError, fees_from
 from millilot.importers.standing import require_standing

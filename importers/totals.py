@@ -6,7 +6,8 @@ import dataclasses
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.cells import ZERO
+from beancount.core.number import ZERO
+
 from millilot.importers.table import TOTALS_ROW, RowError
 
 if TYPE_CHECKING:

@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import (
     EVENT,
@@ -31,7 +33,6 @@ from millilot.ledger.annotations import (
     links_of,
 )
 from millilot.ledger.money import weight
-from millilot.ledger.records import ZERO
 
 if TYPE_CHECKING:
     import datetime

@@ -31,8 +31,10 @@ from dataclasses import dataclass
 from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 
 if TYPE_CHECKING:
     import datetime

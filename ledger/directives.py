@@ -33,6 +33,7 @@ from beancount.core import account as account_names
 from beancount.core.amount import Amount
 from beancount.core.data import Commodity as CommodityDirective
 from beancount.core.data import Custom
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import ROOTS, SHARED_ROLES, AccountRoles, Role, default_roles, root
@@ -46,7 +47,6 @@ if TYPE_CHECKING:
 
     from millilot.ledger.accounts import RoleMap
 
-ZERO = Decimal(0)
 MILLILITRES = "mL"
 EACH = "each"
 

@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core import account as account_names
 from beancount.core.amount import Amount
+from beancount.core.number import ZERO
 
 if TYPE_CHECKING:
     import datetime
 
     from beancount.core.data import Custom
-
-ZERO = Decimal(0)
 
 
 class FeeBase(StrEnum):

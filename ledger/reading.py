@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING, Any, cast
 
 from beancount.core.amount import Amount
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import order_of
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import Weight, operating_currency, weight
-from millilot.ledger.records import ZERO, Books, Bottle, Foreign, Kind, Line, Money, Move, Record
+from millilot.ledger.records import Books, Bottle, Foreign, Kind, Line, Money, Move, Record
 
 if TYPE_CHECKING:
     import datetime

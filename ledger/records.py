@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from beancount.core.amount import Amount
+from beancount.core.number import ZERO
 
 if TYPE_CHECKING:
     import datetime
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
 
     from millilot.ledger.accounts import Role
     from millilot.ledger.directives import Commodity, Settings
-
-ZERO = Decimal(0)
 
 
 class Kind(StrEnum):

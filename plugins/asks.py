@@ -23,6 +23,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.interpolate import AUTOMATIC_META
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
 
     from millilot.ledger.accounts import RoleMap
 
-ZERO = Decimal(0)
 ONE = Decimal(1)
 
 _SOLD_ON = frozenset({Role.SALES, Role.SWAPS})

@@ -18,13 +18,13 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from beancount.core.data import Custom, Transaction
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.claims import Promise, Promises, SplitBottle
 from millilot.ledger.directives import REFUSED, read_settings
 from millilot.ledger.money import operating_currency
 from millilot.ledger.reading import read_books
-from millilot.ledger.records import ZERO
 from millilot.plugins.order import Key, natural
 from millilot.plugins.problems import ClaimError
 

@@ -7,7 +7,6 @@ A line that fails keeps its money and leaves its goods out, so that Beancount ha
 from __future__ import annotations
 
 from collections import Counter
-from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias, cast
 from beancount.core.amount import Amount
 from beancount.core.data import Posting, Transaction
 from beancount.core.interpolate import AUTOMATIC_META, compute_residual
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
@@ -26,14 +26,13 @@ from millilot.plugins.problems import DrawError
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
+    from decimal import Decimal
 
     from millilot.ledger.accounts import RoleMap
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.opening import Accounts
     from millilot.plugins.problems import Problem
     from millilot.plugins.stock import Piece
-
-ZERO = Decimal(0)
 
 
 #: A line that was served: the ask, its pieces, what was lost in the pour, and where the cost goes. A plain tuple,

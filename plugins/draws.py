@@ -30,6 +30,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 
 from millilot.ledger.directives import read_settings
 from millilot.ledger.money import operating_currency
@@ -56,8 +57,6 @@ if TYPE_CHECKING:
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.lots import Arrival
     from millilot.plugins.problems import Problem
-
-ZERO = Decimal(0)
 
 
 def book_draws(entries: Directives, options_map: dict[str, Any]) -> tuple[Directives, list[Problem]]:

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import TYPE_CHECKING
+
+from beancount.core.number import ZERO
 
 from millilot.plugins.asks import Ask, Way
 
 if TYPE_CHECKING:
     import datetime
     from collections.abc import Mapping
+    from decimal import Decimal
 
     from millilot.plugins.drafts import Draft
     from millilot.plugins.lots import Arrival
     from millilot.plugins.returns import Outstanding
     from millilot.plugins.stock import Lot, Shelf
-
-ZERO = Decimal(0)
 
 
 class Explain:

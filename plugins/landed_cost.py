@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, cast
 from beancount.core.amount import Amount
 from beancount.core.data import Open, Posting, Transaction
 from beancount.core.interpolate import AUTOMATIC_META
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
@@ -41,7 +42,6 @@ if TYPE_CHECKING:
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.problems import Problem
 
-ZERO = Decimal(0)
 
 PURCHASE = "purchase-"
 #: Metadata of a lot's posting: its cost per unit before inbound was added.

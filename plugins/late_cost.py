@@ -7,7 +7,6 @@ is left, so no earlier day changes.
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from beancount.core.amount import Amount
@@ -19,12 +18,11 @@ from millilot.plugins.problems import LandedCostError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from decimal import Decimal
 
     from millilot.ledger.accounts import Role
     from millilot.plugins.drafts import Draft
     from millilot.plugins.stock import Lot, Shelf
-
-ZERO = Decimal(0)
 
 
 def book_late_cost(draft: Draft, inbound: Inbound, shelf: Shelf, role_of_cost: dict[str, Role]) -> None:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import TYPE_CHECKING
+
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
@@ -19,6 +20,7 @@ from millilot.plugins.stock import Lot, Piece
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from decimal import Decimal
 
     from beancount.core.data import Transaction
     from beancount.core.position import Cost
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.drafts import Draft
 
-ZERO = Decimal(0)
 
 #: Goods with a price went out as sold, all others to the account they were used on.
 _SOLD = "sold"

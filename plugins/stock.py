@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from bisect import insort
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
+
+from beancount.core.number import ZERO
 
 from millilot.ledger.goods import EXACT
 from millilot.plugins.landed_cost import BEFORE_INBOUND
@@ -17,12 +18,12 @@ from millilot.plugins.landed_cost import BEFORE_INBOUND
 if TYPE_CHECKING:
     import datetime
     from collections.abc import Iterable, Mapping
+    from decimal import Decimal
 
     from beancount.core.data import Transaction
     from beancount.core.position import Cost
 
     from millilot.plugins.lots import Arrival
-ZERO = Decimal(0)
 
 
 class Piece(NamedTuple):

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.amount import Amount
 from beancount.core.data import EMPTY_SET, Posting, Transaction, new_metadata
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
     from millilot.plugins.problems import Problem
     from millilot.plugins.stock import Lot, Piece, Shelf
 
-ZERO = Decimal(0)
 DAY = datetime.timedelta(days=1)
 
 

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core.amount import Amount
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
@@ -43,8 +44,6 @@ if TYPE_CHECKING:
     from millilot.plugins.explain import Explain
     from millilot.plugins.stock import Shelf
     from millilot.plugins.stocktake import Stocktakes
-
-ZERO = Decimal(0)
 
 
 class _Use(NamedTuple):

@@ -8,8 +8,9 @@ account and comes to another is moved.
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import TYPE_CHECKING
+
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.plugins.problems import LotError
@@ -17,13 +18,12 @@ from millilot.plugins.stock import Lot, Piece, Shelf
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from decimal import Decimal
 
     from millilot.ledger.goods import StockPosting
     from millilot.plugins.drafts import Draft
     from millilot.plugins.explain import Explain
     from millilot.plugins.returns import Outstanding
-
-ZERO = Decimal(0)
 
 
 class Written:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
+
 from millilot.reports import rounding
 from millilot.reports.payouts import State
 

@@ -13,8 +13,10 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 
 if TYPE_CHECKING:
     import datetime

@@ -12,10 +12,11 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
+from beancount.core.number import ZERO
 
 from millilot.ledger.goods import EXACT
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ACQUIRED, COST_OF_GOODS, ZERO, Kind
+from millilot.ledger.records import ACQUIRED, COST_OF_GOODS, Kind
 from millilot.reports import rounding
 from millilot.reports.allocation import SIGN_IN_NET, Column, Share, allocate
 

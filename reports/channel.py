@@ -16,10 +16,11 @@ from collections import defaultdict
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.channels import Pocket, changes_of, read_channels
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.payouts import DAYS, State, settle
 from millilot.reports.year_lines import payments

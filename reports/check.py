@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.amount import Amount
 from beancount.core.data import Booking, Custom, Open, Transaction
+from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import POURED_ON, TO_POUR
 from millilot.ledger.directives import DIRECTIVES, ROOT_NAMES
 from millilot.ledger.money import Weight, minor_digits, snap
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports.claim_remarks import claim_remarks
 from millilot.reports.fee_drift import fee_drift
 from millilot.reports.fill import SOURCE, tolerable_error

@@ -7,9 +7,11 @@ from itertools import groupby
 from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.claims import Promises, SplitBottle
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -6,9 +6,11 @@ from collections import defaultdict
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports import rounding
 from millilot.reports.allocation import SIGN_IN_NET, allocate, supplies_drawn
 

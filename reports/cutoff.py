@@ -11,10 +11,11 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import ORDERED, POURED_ON, TO_POUR, day_of
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.check import place
 from millilot.reports.splits import SPLIT

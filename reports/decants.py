@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
+
 from millilot.reports.bottles import plain
 from millilot.reports.names import UnknownNameError, near
 

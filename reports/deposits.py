@@ -20,7 +20,8 @@ from dataclasses import dataclass, field
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
+
 from millilot.plugins.order import content_key, natural
 
 if TYPE_CHECKING:

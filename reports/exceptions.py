@@ -9,11 +9,12 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 
 from millilot.ledger.accounts import Role
 from millilot.ledger.goods import EXACT, is_booked
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import bottles, plain, rows_of
 from millilot.reports.payouts import State, settle, title

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.channels import Channel, read_channels
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.orders import channel_orders
 

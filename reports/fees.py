@@ -5,8 +5,9 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.fee_schedule import NO_FEE, Fee, FeeBase
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.channel import find
 from millilot.reports.fee_drift import FeeDrift, channels_of, fee_drift, schedule_of

@@ -12,8 +12,10 @@ from graphlib import TopologicalSorter
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports import rounding
 from millilot.reports.forms import FormError
 from millilot.reports.year import line_sums, year

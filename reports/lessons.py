@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
 

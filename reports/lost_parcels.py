@@ -5,9 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import CANCELLED
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports.orders import by_order, sold_for
 
 if TYPE_CHECKING:

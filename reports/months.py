@@ -6,8 +6,9 @@ import datetime
 from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.year import year
 from millilot.reports.year_lines import TOTALS, parts

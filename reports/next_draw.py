@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger import goods
-from millilot.ledger.records import ZERO
 from millilot.plugins.lots import arrivals
 
 if TYPE_CHECKING:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.channels import changes_of
-from millilot.ledger.records import ZERO
 
 if TYPE_CHECKING:
     import datetime

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.importers.problems import InputError
 from millilot.ledger.annotations import ORDER, POURED_ON, day_of
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports.pour import to_pour, waits
 from millilot.reports.vials import Vials, vials_of, without
 

@@ -7,8 +7,8 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
+from beancount.core.number import ZERO
 
-from millilot.ledger.records import ZERO
 from millilot.reports.allocation import allocate
 from millilot.reports.bottles import net_by_day
 from millilot.reports.rounding import nearest

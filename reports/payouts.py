@@ -35,9 +35,10 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.channels import read_channels
 from millilot.ledger.money import minor_digits, minor_unit
-from millilot.ledger.records import ZERO
 from millilot.plugins.order import content_key, natural
 from millilot.reports import rounding, solver
 from millilot.reports.deposits import name_of, sendings

@@ -18,8 +18,9 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.bottles import bottles, plain, rounded, rows_of
 from millilot.reports.decants import decant

@@ -15,10 +15,12 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import CANCELLED, ORDERED, POURED_ON, TO_POUR, day_of
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
 from millilot.reports.check import place

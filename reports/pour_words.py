@@ -6,8 +6,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.annotations import ORDER
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
 

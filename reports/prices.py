@@ -24,12 +24,13 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.fee_schedule import NO_FEE, Fee, FeeBase
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-ZERO = Decimal(0)
 
 #: Where less than this of a price is left for its costs, no price is worth naming.
 LEAST_LEFT = Decimal("0.0001")

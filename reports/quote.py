@@ -6,7 +6,8 @@ from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
+
 from millilot.reports import rounding
 from millilot.reports.decants import decant as cost_of
 from millilot.reports.next_draw import NextDraw

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING, Any
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
-from millilot.ledger.records import ZERO
 from millilot.reports.bottles import plain
 from millilot.reports.rounding import nearest
 

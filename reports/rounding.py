@@ -13,10 +13,11 @@ from decimal import ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 from itertools import product
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
-ZERO = Decimal(0)
 
 #: A unit is this many grains: far finer than anything printed and far coarser than the noise of 28 digits.
 GRAINS = 10**10

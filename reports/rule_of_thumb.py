@@ -10,7 +10,8 @@ from __future__ import annotations
 from decimal import ROUND_CEILING
 from typing import TYPE_CHECKING
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
+
 from millilot.reports.prices import outcome
 
 if TYPE_CHECKING:

@@ -15,10 +15,12 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.claims import SplitBottle, read_promises
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ACQUIRED, ZERO
+from millilot.ledger.records import ACQUIRED
 from millilot.plugins.order import natural
 from millilot.reports import rounding
 from millilot.reports.bottles import plain

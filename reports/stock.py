@@ -12,10 +12,12 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.claims import Promises
 from millilot.ledger.directives import EACH, MILLILITRES
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ACQUIRED, ZERO, Kind
+from millilot.ledger.records import ACQUIRED, Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import bottles, plain, rounded, rows_of
 from millilot.reports.measured import measurements

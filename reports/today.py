@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.importers.unsorted import unsorted_lines
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import ORDER
 from millilot.ledger.directives import EACH, MILLILITRES
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
 from millilot.reports.payouts import State, settle, title

@@ -14,10 +14,12 @@ from decimal import Decimal
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import ORDER
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ACQUIRED, ZERO, Kind, Money, Move
+from millilot.ledger.records import ACQUIRED, Kind, Money, Move
 from millilot.plugins.landed_cost import BEFORE_INBOUND
 from millilot.reports import rounding
 from millilot.reports.allocation import SIGN_IN_NET, Share, allocate

@@ -11,8 +11,10 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
+from beancount.core.number import ZERO
+
 from millilot.ledger import goods
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -10,8 +10,9 @@ from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.year_lines import FORM_LINES, PAID, TOTALS, YEAR_LINES, parts, totals
 

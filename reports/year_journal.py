@@ -11,10 +11,10 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 
 if TYPE_CHECKING:

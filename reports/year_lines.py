@@ -11,9 +11,11 @@ from collections import defaultdict
 from itertools import chain
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports.allocation import supplies_drawn
 from millilot.reports.bottles import GIVEN, plain
 from millilot.reports.check import place

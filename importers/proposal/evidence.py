@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import dataclass, field
-from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -15,10 +14,10 @@ from millilot.importers.proposal.marks import NOTHING, Marks, bare, find_marks, 
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from decimal import Decimal
 
     from millilot.importers.proposal.sheet import Sheet
 
-ZERO = Decimal(0)
 
 _SIZE = re.compile(r"\d\s?(?:ml|fl\.? ?oz|oz|cl)\b", re.IGNORECASE)
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds, names_size
+from beancount.core.number import ZERO
+
+from millilot.importers.proposal.evidence import Column, Evidence, Holds, names_size
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses

@@ -6,7 +6,9 @@ import re
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from millilot.importers.proposal.evidence import ZERO, Column, Evidence, Holds
+from beancount.core.number import ZERO
+
+from millilot.importers.proposal.evidence import Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import assign
 from millilot.importers.proposal.statement import propose_balance

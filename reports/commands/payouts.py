@@ -8,8 +8,8 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import click
+from beancount.core.number import ZERO
 
-from millilot.ledger.records import ZERO
 from millilot.reports.channel import UnknownChannelError, find
 from millilot.reports.commands.options import Format, read, report_options
 from millilot.reports.payouts import DAYS, Payout, describe, settle, title

@@ -6,8 +6,8 @@ from dataclasses import asdict, fields
 from typing import TYPE_CHECKING
 
 import click
+from beancount.core.number import ZERO
 
-from millilot.ledger.records import ZERO
 from millilot.reports import splits as report
 from millilot.reports.commands.options import Format, read, report_options
 from millilot.reports.splits import Split

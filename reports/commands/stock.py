@@ -6,9 +6,9 @@ from dataclasses import asdict, fields
 from typing import TYPE_CHECKING
 
 import click
+from beancount.core.number import ZERO
 
 from millilot.ledger.directives import EACH
-from millilot.ledger.records import ZERO
 from millilot.reports.commands.options import Format, read, report_options
 from millilot.reports.stock import SLOW_AFTER, Stock
 from millilot.reports.stock import stock as report

@@ -7,9 +7,9 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, NamedTuple
 
 import click
+from beancount.core.number import ZERO
 
 from millilot.importers.problems import InputError
-from millilot.ledger.records import ZERO
 from millilot.reports.commands.form_tables import (
     LINE_COLUMNS,
     form_json,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable

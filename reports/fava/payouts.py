@@ -5,8 +5,9 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports.ageing import AGES, by_age, open_items
 from millilot.reports.fava.adapter import (
     FavaExtensionBase,

@@ -10,7 +10,8 @@ import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
+
 from millilot.reports.channel import UnknownChannelError
 from millilot.reports.decants import bottles_of, find_fragrance
 from millilot.reports.fava.adapter import FavaExtensionBase, Page, asked, filters_set, page_address

@@ -5,8 +5,9 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.directives import EACH
-from millilot.ledger.records import ZERO
 from millilot.reports import bottles as report
 from millilot.reports.count import count_sheet
 from millilot.reports.fava.adapter import (

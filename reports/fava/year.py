@@ -8,9 +8,10 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from beancount.core.number import ZERO
+
 from millilot.importers.problems import InputError
 from millilot.ledger.money import minor_unit
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.cutoff import cut_off
 from millilot.reports.days import last_of_year, year_around

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
+
 from millilot.reports.cutoff import cut_off
 from millilot.reports.filled import fill
 from millilot.reports.pack.table import Column, Holds, Row, Table, Term, minus, plus

@@ -6,8 +6,10 @@ from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.goods import EXACT
-from millilot.ledger.records import ACQUIRED, ZERO, Kind
+from millilot.ledger.records import ACQUIRED, Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import GIVEN, ML_COLUMNS, bottles, plain, rounded, rows_of
 from millilot.reports.contributed import contributed

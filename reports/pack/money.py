@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.channels import read_channels
-from millilot.ledger.records import ZERO
 from millilot.reports.channel import SIGNS, statement
 from millilot.reports.pack.table import Column, Holds, Row, Table, Term, minus, plus
 from millilot.reports.payouts import settle, title

@@ -6,9 +6,10 @@ from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.channels import changes_of, read_channels
-from millilot.ledger.records import ZERO
 from millilot.reports import rounding
 from millilot.reports.allocation import supplies_drawn
 from millilot.reports.pack.table import Column, Holds, Row, Table, minus, plus

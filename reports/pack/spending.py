@@ -6,9 +6,11 @@ from collections import defaultdict
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.channels import changes_of
-from millilot.ledger.records import ACQUIRED, ZERO
+from millilot.ledger.records import ACQUIRED
 from millilot.reports import rounding
 from millilot.reports.allocation import supplies_drawn
 from millilot.reports.bottles import plain

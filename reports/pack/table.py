@@ -14,7 +14,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple, TypeAlias
 
-from millilot.ledger.records import ZERO
+from beancount.core.number import ZERO
 
 Value: TypeAlias = str | Decimal | int | datetime.date | None
 Cells: TypeAlias = Mapping[str, Value]

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
+from beancount.core.number import ZERO
+
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import weight
-from millilot.ledger.records import ZERO, Kind
+from millilot.ledger.records import Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import GIVEN, plain
 from millilot.reports.pack.table import Column, Holds, Row, Table

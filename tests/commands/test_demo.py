@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from beancount import loader
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 from click.testing import CliRunner
 from fava.core import FavaLedger
 
@@ -27,7 +28,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.directives import Commodities, Settings
 from millilot.ledger.money import weight
 from millilot.ledger.reading import read_books
-from millilot.ledger.records import ZERO, Books, Kind
+from millilot.ledger.records import Books, Kind
 from millilot.reports.bottles import bottles, rows_of
 from millilot.reports.check import problems, remarks
 from millilot.reports.commands.bottles import bottles_command

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 
 from millilot.reports.fava import payouts as page_module
 
@@ -29,7 +30,6 @@ PAGES = """
 2020-01-01 open Income:Postage USD
 """
 NONE = "\N{EN DASH}"
-ZERO = Decimal(0)
 
 
 def order(day: str, number: str, amount: str, link: str = "") -> str:

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from beancount.core.data import Posting
 
 FIRST_DAY = datetime.date(2026, 1, 5)
-ZERO = Decimal(0)
 POUR_LOSS = Decimal("0.1")
 
 #: What may happen to a bottle, beside the purchases with which all begins.

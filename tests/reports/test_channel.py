@@ -11,12 +11,12 @@ from textwrap import dedent
 
 import pytest
 from beancount.core.data import Transaction
+from beancount.core.number import ZERO
 from click.testing import CliRunner
 from hypothesis import given, settings
 
 from millilot.ledger.money import weight
 from millilot.ledger.reading import read_books
-from millilot.ledger.records import ZERO
 from millilot.reports.channel import COLUMNS, SIGNS, ChannelYear, UnknownChannelError, statement
 from millilot.reports.command import main
 from millilot.reports.tables import WIDTH, display_width

@@ -10,6 +10,7 @@ from textwrap import dedent
 from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
+from beancount.core.number import ZERO
 from click.testing import CliRunner
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -26,7 +27,6 @@ from .test_check import remarked
 if TYPE_CHECKING:
     from millilot.ledger.records import Books
 
-ZERO = Decimal(0)
 
 #: Accounts of these tests beside the usual ones.
 MORE = """

@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from beancount.core.number import ZERO
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -16,7 +17,6 @@ from millilot.reports.waterfall import waterfall
 from .test_payouts import books_of, event, sale
 
 START, END = date(2025, 1, 1), date(2025, 12, 31)
-ZERO = Decimal(0)
 CENT = Decimal("0.01")
 
 
