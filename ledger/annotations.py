@@ -10,9 +10,12 @@
 from __future__ import annotations
 
 import datetime
-from typing import TYPE_CHECKING
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from beancount.core.data import Transaction
 
 #: How the links of orders and of payouts begin.
@@ -27,6 +30,9 @@ HOLD = "hold"
 RELEASED = "released"
 #: The tag of an order that was called off after its payment was taken, and of its refund.
 CANCELLED = "cancelled"
+
+#: The metadata of a line: how many vials it was poured into.
+VIALS = "vials"
 
 #: The metadata of an order's days.
 ORDERED = "ordered"
@@ -56,3 +62,16 @@ def day_of(entry: Transaction, key: str) -> datetime.date | None:
         except ValueError:
             return None
     return value if isinstance(value, datetime.date) else None
+
+
+def written_vials(meta: Mapping[str, Any], default: Decimal) -> Any:
+    """Return what a line says of its vials, whether or not it makes sense."""
+    value = meta.get(VIALS, default)
+    # Fava's import page can save no number in metadata, so importers write one as text.
+    return Decimal(value) if isinstance(value, str) and value.isdecimal() else value
+
+
+def vials_of(meta: Mapping[str, Any], default: Decimal) -> Decimal:
+    """Return how many vials a line was poured into, the default where it says nothing that makes sense."""
+    value = written_vials(meta, default)
+    return value if isinstance(value, Decimal) and value >= 0 else default

@@ -13,7 +13,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from beancount.core.amount import Amount
-from beancount.core.number import ZERO
+from beancount.core.number import ONE, ZERO
+
+from millilot.ledger.annotations import vials_of
 
 if TYPE_CHECKING:
     import datetime
@@ -126,10 +128,7 @@ class Money:
     @property
     def vials(self) -> Decimal:
         """How many vials a sold line was poured into, as `vials:` says: 1 by default, 0 for what left unopened."""
-        value = self.meta.get("vials")
-        if isinstance(value, str) and value.isdecimal():
-            value = Decimal(value)
-        return value if isinstance(value, Decimal) else Decimal(1)
+        return vials_of(self.meta, ONE)
 
 
 @dataclass(frozen=True, slots=True)

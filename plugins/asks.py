@@ -23,10 +23,11 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core.interpolate import AUTOMATIC_META
-from beancount.core.number import ZERO
+from beancount.core.number import ONE, ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import written_vials
 from millilot.ledger.money import Weight, snap, weight
 
 if TYPE_CHECKING:
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
 
     from millilot.ledger.accounts import RoleMap
 
-ONE = Decimal(1)
 
 _SOLD_ON = frozenset({Role.SALES, Role.SWAPS})
 _PRICED_ON = _SOLD_ON | {Role.REFUNDS}
@@ -160,10 +160,7 @@ def _read_line(
         return Refused(place, _slip(posting, number, units.currency, role))
     meta: dict[str, Any] = posting.meta or {}
     bottle = meta.get("bottle") or entry.meta.get("bottle")
-    vials = meta.get("vials", ONE if way is Way.SOLD else ZERO)
-    if isinstance(vials, str) and vials.isdecimal():
-        # An import page that keeps metadata as JSON can save no number, so importers write one as text.
-        vials = Decimal(vials)
+    vials = written_vials(meta, ONE if way is Way.SOLD else ZERO)
     loss = meta.get("loss")
     if goods.POURED in meta:
         return Refused(place, _poured_on_line(meta[goods.POURED], entry))

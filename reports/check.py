@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.amount import Amount
 from beancount.core.data import Booking, Custom, Open, Transaction
-from beancount.core.number import ZERO
+from beancount.core.number import ONE, ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
-from millilot.ledger.annotations import POURED_ON, TO_POUR
+from millilot.ledger.annotations import POURED_ON, TO_POUR, vials_of
 from millilot.ledger.directives import DIRECTIVES, ROOT_NAMES
 from millilot.ledger.money import Weight, minor_digits, snap
 from millilot.ledger.records import Kind
@@ -44,7 +44,6 @@ _NEW = datetime.timedelta(days=7)
 _NEARLY = 0.7
 
 _SOLD_ON = frozenset({Role.SALES, Role.SWAPS})
-_ONE = Decimal(1)
 #: mL in a vial are shown with so many digits at most: 10 mL in 3 vials have no end.
 _SIZE_DIGITS = 4
 
@@ -220,12 +219,9 @@ def _vials_sold(record: Record, books: Books) -> Iterator[tuple[Posting, Decimal
     roles = books.settings.roles.on(record.date)
     for posting in record.entry.postings:
         meta = posting.meta or {}
-        poured, vials = meta.get(goods.POURED), meta.get("vials", _ONE)
-        if isinstance(vials, str) and vials.isdecimal():
-            vials = Decimal(vials)
+        poured, vials = meta.get(goods.POURED), vials_of(meta, ONE)
         if (
             isinstance(poured, Amount)
-            and isinstance(vials, Decimal)
             and vials
             and roles.role(posting.account) in _SOLD_ON
             and books.settings.commodities[poured.currency].is_fragrance

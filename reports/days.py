@@ -1,8 +1,12 @@
-"""Ranges of days that are years."""
+"""Ranges of days that are years, and how long a month is."""
 
 from __future__ import annotations
 
 import datetime
+from decimal import Decimal
+
+#: A month on average, for what is said of the pace of things.
+DAYS_A_MONTH = Decimal("30.44")
 
 
 def last_of_year(first: datetime.date) -> datetime.date:

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from beancount.core.number import ZERO
 
 from millilot.ledger.accounts import Role
-from millilot.reports import rounding
-from millilot.reports.bottles import plain
+from millilot.reports.days import DAYS_A_MONTH
+from millilot.reports.vials import vials_sold
 
 if TYPE_CHECKING:
     import datetime
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
 #: From so many sales on, a bottle's own figures take the place of assumptions.
 ENOUGH_SALES = 3
 
-DAYS_A_MONTH = Decimal("30.44")
-_HUNDREDTH = Decimal("0.01")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +60,7 @@ class Lessons:
         return self.sales >= ENOUGH_SALES
 
 
-class Vials(NamedTuple):
+class SizeSold(NamedTuple):
     """Vials of one size that were sold: how many, and the price of one on average, before refunds."""
 
     number: Decimal
@@ -98,19 +96,15 @@ def lessons(books: Books, row: Row, day: datetime.date) -> Lessons:
     )
 
 
-def vials_sold(books: Books, bottles: Collection[str]) -> Mapping[Decimal, Vials]:
-    """Return what was poured from some bottles and sold, by mL in a vial to a hundredth, the smallest first.
-
-    What left unopened is no vial. A vial poured from two bottles counts by the mL of each.
-    """
+def sizes_sold(books: Books, bottles: Collection[str]) -> Mapping[Decimal, SizeSold]:
+    """Return what was poured from some bottles and sold, by mL in a vial, the smallest first."""
     numbers: dict[Decimal, Decimal] = defaultdict(Decimal)
     charged: dict[Decimal, Decimal] = defaultdict(Decimal)
-    for _, money, line, share in _sold(books, bottles):
-        if money.vials > 0:
-            size = plain(rounding.nearest(_quantity(line) / money.vials, _HUNDREDTH))
-            numbers[size] += money.vials * share
-            charged[size] += line.price * share
-    return {size: Vials(number, charged[size] / number) for size, number in sorted(numbers.items())}
+    for sold in vials_sold(books):
+        if sold.bottle in bottles:
+            numbers[sold.size] += sold.number
+            charged[sold.size] += sold.price
+    return {size: SizeSold(number, charged[size] / number) for size, number in sorted(numbers.items())}
 
 
 def _sold(

@@ -24,7 +24,7 @@ from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
 from millilot.reports.bottles import bottles, plain, rounded, rows_of
 from millilot.reports.decants import decant
-from millilot.reports.lessons import lessons, vials_sold
+from millilot.reports.lessons import lessons, sizes_sold
 from millilot.reports.names import UnknownNameError, near
 from millilot.reports.next_draw import NextDraw
 from millilot.reports.plan_basis import offer, reckoning
@@ -253,7 +253,7 @@ def _pricing(
         words = f"a margin of {plain(margin * 100)} %" if margin else f"a profit of {profit:f} a sale"
         return f"as asked, with {words}", lambda _, costs: solve(costs, terms, margin, profit)
     if taught.enough and taught.price_per_ml is not None:
-        vials, per_ml = vials_sold(books, {name}), taught.price_per_ml
+        vials, per_ml = sizes_sold(books, {name}), taught.price_per_ml
 
         def average(size: Decimal, _: Costs) -> Decimal:
             return rounding.nearest(vials[size].price if size in vials else per_ml * size, terms.unit)

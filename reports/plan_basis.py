@@ -17,7 +17,7 @@ from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
 from millilot.reports.fees import fee_of
-from millilot.reports.lessons import vials_sold
+from millilot.reports.lessons import sizes_sold
 from millilot.reports.lost_parcels import lost_parcels
 from millilot.reports.prices import Terms
 
@@ -116,7 +116,7 @@ def offer(books: Books, bottle: Bottle, asked: Request, day: datetime.date) -> O
         return Offer(_shares(asked.sizes), "as asked")
     fragrance = [each.name for each in books.fragrances.values() if each.commodity.code == bottle.commodity.code]
     for names, words in (([bottle.name], "sold from this bottle"), (fragrance, "sold of this fragrance")):
-        vials = vials_sold(books, names)
+        vials = sizes_sold(books, names)
         if vials:
             return Offer(_shares({size: of_size.number for size, of_size in vials.items()}), words)
     kits = {kit.size for kit in books.settings.kits if kit.size is not None and kit.day <= day}

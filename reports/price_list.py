@@ -22,7 +22,7 @@ from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
 from millilot.reports.stock import stock
-from millilot.reports.vials import vials_in
+from millilot.reports.vials import vials_sold
 
 if TYPE_CHECKING:
     import datetime
@@ -30,12 +30,11 @@ if TYPE_CHECKING:
 
     from millilot.ledger.directives import Commodity
     from millilot.ledger.records import Books
+    from millilot.reports.vials import Sold
 
 #: The price of a vial, in minor units of the operating currency: of a commodity's code and the mL in the vial;
 #: None where there is none.
 Price: TypeAlias = Callable[[str, Decimal], Decimal | None]
-
-_THOUSANDTH = Decimal("0.001")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +94,8 @@ def price_list(
             code = books.fragrances[line.bottle].commodity.code
             free[code] = free.get(code, ZERO) + line.free
     sold: dict[str, set[Decimal]] = defaultdict(set)
-    for each in _sales(books):
-        sold[each.commodity].add(each.size)
+    for each in _sold(books):
+        sold[books.fragrances[each.bottle].commodity.code].add(each.size)
     with_kit = {kit.size for kit in books.settings.kits if kit.size is not None and kit.day <= day}
     loss = books.settings.pour_loss(day)
     listed = []
@@ -111,36 +110,17 @@ def price_list(
 def last_prices(books: Books) -> Price:
     """Return the prices at which each size was last sold, before any discount."""
     unit = minor_unit(books.currency)
-    prices = {(each.commodity, each.size): rounding.nearest(each.price, unit) for each in _sales(books)}
+    prices = {}
+    for sold in _sold(books):
+        prices[books.fragrances[sold.bottle].commodity.code, sold.size] = rounding.nearest(sold.asked, unit)
     return lambda commodity, size: prices.get((commodity, size))
 
 
-@dataclass(frozen=True, slots=True)
-class _Sale:
-    """Vials of one size that were sold, and what was asked for one."""
-
-    commodity: str
-    size: Decimal
-    price: Decimal
-
-
-def _sales(books: Books) -> Iterator[_Sale]:
-    """Yield what was sold by the vial, in the order of the books.
+def _sold(books: Books) -> Iterator[Sold]:
+    """Yield what was sold by the vial.
 
     Shares of a split have the price and the size of the split, so they tell nothing of the list.
     """
-    for record in books.records:
-        if any(money.role is Role.CLAIMS for money in record.money):
-            continue
-        for money in record.money:
-            if money.role is not Role.SALES or money.line is None or money.line.price <= 0:
-                continue
-            number = vials_in(money)
-            poured = sum((ml for _, ml in money.line.parts), ZERO)
-            bottle = next((books.fragrances.get(name) for name, _ in money.line.parts), None)
-            if number and bottle is not None:
-                size = plain(rounding.nearest(poured / number, _THOUSANDTH))
-                if not size:
-                    # Less than can be told apart is no size to offer.
-                    continue
-                yield _Sale(bottle.commodity.code, size, (money.line.price + money.discount) / number)
+    for sold in vials_sold(books):
+        if all(money.role is not Role.CLAIMS for money in sold.record.money):
+            yield sold

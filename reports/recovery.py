@@ -8,6 +8,7 @@ what a decant of any size bears of them (common practice, no source).
 
 from __future__ import annotations
 
+import datetime
 from collections import defaultdict
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
@@ -15,15 +16,15 @@ from typing import TYPE_CHECKING, Any
 
 from beancount.core.number import ZERO
 
-from millilot.ledger.accounts import Role
-from millilot.reports.bottles import plain
 from millilot.reports.rounding import nearest
+from millilot.reports.vials import vials_sold
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Mapping
 
-    from millilot.ledger.records import Books, Money
+    from millilot.ledger.records import Books
     from millilot.reports.bottles import Row
+    from millilot.reports.stock import Stock
 
 #: Sums of divided amounts differ in their last digits; a decant more shall not come of that.
 _NOISE = Decimal("1E-9")
@@ -39,7 +40,8 @@ class ToGo:
             to tell it from.
         decants: how many it takes; 0 when the bottle has paid for itself, None when that cannot be said, or when
             a decant leaves nothing.
-        is_enough: whether as many can be poured from what is left; None without a number.
+        is_enough: whether as many can be poured, with what is lost by default, from what is free; None without a
+            number.
     """
 
     size: Decimal | None
@@ -56,20 +58,23 @@ class _Sold:
     price: Decimal = ZERO
 
 
-def to_go(books: Books, exact: Iterable[Row]) -> dict[str, ToGo]:
+def to_go(books: Books, exact: Iterable[Row], on_hand: Iterable[Stock]) -> dict[str, ToGo]:
     """Return what is to be poured of each bottle of fragrance.
 
     Args:
         books: the books.
         exact: the exact rows of `bottles`; the row without a bottle counts for nothing.
+        on_hand: what is free of each bottle.
     """
+    free = {each.bottle: each.free or ZERO for each in on_hand}
+    loss = books.settings.pour_loss(books.last or datetime.date.max)
     of_bottle: dict[str, dict[Decimal, _Sold]] = defaultdict(dict)
     of_fragrance: dict[str, dict[Decimal, _Sold]] = defaultdict(dict)
-    for bottle, size, decants, price in _decants(books):
-        for sizes in (of_bottle[bottle], of_fragrance[books.bottles[bottle].commodity.code]):
-            sold = sizes.setdefault(size, _Sold())
-            sold.decants += decants
-            sold.price += price
+    for each in vials_sold(books):
+        for sizes in (of_bottle[each.bottle], of_fragrance[books.bottles[each.bottle].commodity.code]):
+            sold = sizes.setdefault(each.size, _Sold())
+            sold.decants += each.number
+            sold.price += each.price
     rows = {row["bottle"]: row for row in exact if row["bottle"] is not None}
     sums: dict[str, dict[str, Decimal]] = defaultdict(lambda: {"sales": ZERO, "net": ZERO})
     for name, row in rows.items():
@@ -80,37 +85,15 @@ def to_go(books: Books, exact: Iterable[Row]) -> dict[str, ToGo]:
     for name, row in rows.items():
         code = books.bottles[name].commodity.code
         if of_bottle[name]:
-            found[name] = _to_go(row, of_bottle[name], row)
+            found[name] = _to_go(row, of_bottle[name], row, free[name], loss)
         else:
-            found[name] = _to_go(row, of_fragrance[code], sums[code])
+            found[name] = _to_go(row, of_fragrance[code], sums[code], free[name], loss)
     return found
 
 
-def _decants(books: Books) -> Iterator[tuple[str, Decimal, Decimal, Decimal]]:
-    """Yield each sale of decants by the bottles it was poured from: bottle, mL of a decant, how many, price."""
-    for record in books.records:
-        for money in record.money:
-            line = money.line
-            if line is None or money.role is not Role.SALES or line.price <= 0:
-                continue
-            quantity = sum((poured for _, poured in line.parts), ZERO)
-            vials = _vials(money)
-            if quantity <= 0 or not vials:
-                continue
-            for bottle, poured in line.parts:
-                if bottle in books.fragrances:
-                    part = poured / quantity
-                    yield bottle, plain(quantity / vials), vials * part, line.price * part
-
-
-def _vials(money: Money) -> Decimal:
-    """Return into how many vials a sale was poured; none when it was sold unopened."""
-    vials: Any = money.meta.get("vials", Decimal(1))
-    # Importers write a number as text.
-    return Decimal(vials) if isinstance(vials, Decimal) or (isinstance(vials, str) and vials.isdecimal()) else ZERO
-
-
-def _to_go(row: Row, sizes: Mapping[Decimal, _Sold], sums: Mapping[str, Any]) -> ToGo:
+def _to_go(
+    row: Row, sizes: Mapping[Decimal, _Sold], sums: Mapping[str, Any], free: Decimal, loss: Decimal,
+) -> ToGo:
     if not sizes:
         return ToGo(None, None, None if row["to_recover"] else 0, None if row["to_recover"] else True)
     size = max(sizes, key=lambda size: (sizes[size].decants, size))
@@ -121,4 +104,4 @@ def _to_go(row: Row, sizes: Mapping[Decimal, _Sold], sums: Mapping[str, Any]) ->
     if net is None or net <= 0:
         return ToGo(size, net, None, None)
     decants = int(nearest(row["to_recover"] / net, _NOISE).to_integral_value(ROUND_CEILING))
-    return ToGo(size, net, decants, decants * size <= row["ml_left"])
+    return ToGo(size, net, decants, decants * (size + loss) <= free)

@@ -20,6 +20,7 @@ from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ACQUIRED, Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import bottles, plain, rounded, rows_of
+from millilot.reports.days import DAYS_A_MONTH
 from millilot.reports.measured import measurements
 
 if TYPE_CHECKING:
@@ -36,7 +37,6 @@ SLOW_AFTER = 180
 #: The use of supplies is measured over so many days at most.
 USE_OVER = 180
 
-_DAYS_A_MONTH = Decimal("30.44")
 _TENTH = Decimal("0.1")
 
 _POURED = frozenset({Kind.SOLD, Kind.SAMPLED, Kind.KEPT})
@@ -195,7 +195,7 @@ def _supply(packs: Sequence[Bottle], moves: Mapping[str, Sequence[Move]], day: d
         free=None,
         supply=packs[0].commodity.name,
         left=plain(left),
-        used_per_month=None if daily is None else rounding.nearest(daily * _DAYS_A_MONTH, _TENTH),
+        used_per_month=None if daily is None else rounding.nearest(daily * DAYS_A_MONTH, _TENTH),
         runs_out_on=_after(day, left / daily) if daily and left > 0 else None,
         stock_value=sum((move.cost for move in own), ZERO),
         last_poured=last,

@@ -9,19 +9,23 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beancount.core.number import ZERO
 
 from millilot.ledger import goods
+from millilot.ledger.accounts import Role
+from millilot.ledger.annotations import vials_of as vials_in
 from millilot.ledger.records import Kind
+from millilot.reports import rounding
+from millilot.reports.bottles import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from millilot.ledger.records import Books, Money, Record
 
-_ONE = Decimal(1)
+_HUNDREDTH = Decimal("0.01")
 
 #: Beside sales, what is poured for somebody.
 _GIVEN = (Kind.SAMPLED, Kind.LOST, Kind.KEPT)
@@ -52,6 +56,31 @@ class Vials:
         return own * max(self.number, 1)
 
 
+class Sold(NamedTuple):
+    """Vials of one size that were sold from one bottle.
+
+    Attributes:
+        record: the transaction.
+        money: the price of the line.
+        bottle: where they were poured from.
+        size: mL in a vial, to a hundredth.
+        number: how many, in part where a vial is of two bottles.
+        price: of all of them, before refunds.
+    """
+
+    record: Record
+    money: Money
+    bottle: str
+    size: Decimal
+    number: Decimal
+    price: Decimal
+
+    @property
+    def asked(self) -> Decimal:
+        """What was asked for one of them, before any discount."""
+        return self.price / self.number + self.money.discount / self.money.vials
+
+
 def vials_of(record: Record, books: Books) -> list[Vials]:
     """Return what a transaction poured of fragrance, in the order of its lines.
 
@@ -62,9 +91,25 @@ def vials_of(record: Record, books: Books) -> list[Vials]:
     return [*_sold(record, books), *_given(record, books)]
 
 
-def vials_in(money: Money) -> Decimal:
-    """Return into how many vials a line of a sale was poured, 0 when it went out as it came."""
-    return _number(money.meta, _ONE)
+def vials_sold(books: Books) -> Iterator[Sold]:
+    """Yield the vials that were sold at a price, by the bottles they were poured from, in the order of the books.
+
+    What left unopened is no vial, and a swap is no sale. A vial of two bottles counts in part for each.
+    """
+    for record in books.records:
+        for money in record.money:
+            line = money.line
+            if line is None or money.role is not Role.SALES or line.price <= 0 or not money.vials:
+                continue
+            quantity = sum((ml for _, ml in line.parts), ZERO)
+            size = plain(rounding.nearest(quantity / money.vials, _HUNDREDTH))
+            if not size:
+                # Less than can be told apart is no vial.
+                continue
+            for bottle, ml in line.parts:
+                if bottle in books.fragrances:
+                    share = ml / quantity
+                    yield Sold(record, money, bottle, size, money.vials * share, line.price * share)
 
 
 def _sold(record: Record, books: Books) -> Iterator[Vials]:
@@ -76,7 +121,7 @@ def _sold(record: Record, books: Books) -> Iterator[Vials]:
         for name, ml in parts:
             in_lines[name] += ml
         if parts:
-            yield from _filled(Kind.SOLD, parts, vials_in(money))
+            yield from _filled(Kind.SOLD, parts, money.vials)
     # What the owner wrote as a pair of postings has no line that could say how many vials.
     for move in record.moves:
         if move.kind is Kind.SOLD and move.quantity < 0 and move.bottle in books.fragrances:
@@ -99,20 +144,12 @@ def _given(record: Record, books: Books) -> Iterator[Vials]:
             kinds[_place(move.meta)] = move.kind
             by_line[_place(move.meta)].append((move.bottle, -move.quantity))
     for line, parts in by_line.items():
-        yield from _filled(kinds[line], parts, _number(written.get(line) or {}, ZERO))
+        yield from _filled(kinds[line], parts, vials_in(written.get(line) or {}, ZERO))
 
 
 def _place(meta: Any) -> object:
     """Return where a posting is written; one that serves a line has the place of the line."""
     return (meta or {}).get("filename"), (meta or {}).get("lineno")
-
-
-def _number(meta: Mapping[str, Any], default: Decimal) -> Decimal:
-    vials = meta.get("vials", default)
-    if isinstance(vials, str) and vials.isdecimal():
-        # Importers write it as text.
-        vials = Decimal(vials)
-    return vials if isinstance(vials, Decimal) and vials >= 0 else default
 
 
 def _filled(kind: Kind, parts: Sequence[tuple[str, Decimal]], number: Decimal) -> Iterator[Vials]:

@@ -25,8 +25,9 @@ from flask import Response, current_app, request, url_for
 
 from millilot.ledger.reading import read_books, until
 from millilot.reports.allocation import allocate
-from millilot.reports.bottles import bottles, rounded
+from millilot.reports.bottles import bottles, rounded, rows_of
 from millilot.reports.clock import this_day
+from millilot.reports.stock import stock
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 
     from millilot.ledger.records import Books
     from millilot.reports.allocation import Share
+    from millilot.reports.stock import Stock
 
 __all__ = [
     "FavaAPIError",
@@ -206,6 +208,14 @@ class Page:
             ("rounded", self._cut(last)), lambda: rounded(self.exact_to(last), self.whole.currency),
         )
         return frame
+
+    def stock_to(self, last: datetime.date | None) -> Sequence[Stock]:
+        """Return what is left of each bottle and supply at the end of a day."""
+        rows = rows_of(self.rounded_to(last))[:-1]
+        found: Sequence[Stock] = self.results.once(
+            ("stock", last), lambda: tuple(stock(self.books_to(last), last, rows)),
+        )
+        return found
 
     def _cut(self, last: datetime.date | None) -> datetime.date | None:
         """Return a day, None when nothing is dated after it."""

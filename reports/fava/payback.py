@@ -66,7 +66,7 @@ class Line(NamedTuple):
         ml: where its mL went.
         recovered: how far it has paid for itself; None if it cost nothing.
         left: the cell with mL left; so are the others cells by their column.
-        to_go: how many decants it takes until it has.
+        recovery: how many decants it takes until it has; so the cell to_go.
     """
 
     row: Row
@@ -79,6 +79,7 @@ class Line(NamedTuple):
     net: Cell
     payback: Cell
     to_recover: Cell
+    recovery: ToGo
     to_go: Cell
     profit: Cell
     stock_value: Cell
@@ -124,7 +125,6 @@ class Own(NamedTuple):
     Attributes:
         bottle: the bottle.
         line: its line of the table.
-        to_go: how many decants it takes until it has paid for itself.
         cost: how its cost came about, line by line, with the sum last.
         draws: everything that came in and left, each with what was left then.
         measured: what was last measured, or None.
@@ -133,7 +133,6 @@ class Own(NamedTuple):
 
     bottle: Bottle
     line: Line
-    to_go: ToGo
     cost: Sequence[Step]
     draws: Sequence[Step]
     measured: Measured | None
@@ -238,7 +237,7 @@ class BottlePayback(Page, FavaExtensionBase):
     def _figures(self, last: datetime.date | None) -> Figures:
         books = self.books_to(last)
         *rows, unallocated = report.rows_of(self.rounded_to(last))
-        of_all = to_go(books, report.rows_of(self.exact_to(last)))
+        of_all = to_go(books, report.rows_of(self.exact_to(last)), self.stock_to(last))
         return Figures(
             [self._line(row, of_all[row["bottle"]]) for row in rows],
             unallocated,
@@ -260,6 +259,7 @@ class BottlePayback(Page, FavaExtensionBase):
             net=self.cell(row["net"]),
             payback=payback,
             to_recover=self.cell(row["to_recover"]),
+            recovery=to_go,
             to_go=self._to_go(to_go),
             profit=self.cell(row["profit"]),
             stock_value=self.cell(row["stock_value"]),
@@ -329,7 +329,6 @@ class BottlePayback(Page, FavaExtensionBase):
         return Own(
             bottle=bottle,
             line=line,
-            to_go=to_go(books, report.rows_of(self.exact_to(self.range.last)))[bottle.name],
             cost=[step for step in steps if step.part == "cost"],
             draws=[step for step in steps if step.part == "movements"],
             measured=measured[-1] if measured else None,

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 from beancount.core.number import ZERO
 
 from millilot.ledger.directives import EACH
-from millilot.reports import bottles as report
 from millilot.reports.count import count_sheet
 from millilot.reports.fava.adapter import (
     Cell,
@@ -23,7 +22,6 @@ from millilot.reports.fava.adapter import (
 from millilot.reports.fava.bars import Bar, stock_bar
 from millilot.reports.splits import SPLIT, State, rounded, splits
 from millilot.reports.stock import SLOW_AFTER, Stock
-from millilot.reports.stock import stock as stock_report
 
 if TYPE_CHECKING:
     import datetime
@@ -165,8 +163,7 @@ class StockOnHand(Page, FavaExtensionBase):
 
     def _figures(self, last: datetime.date | None) -> Figures:
         books = self.books_to(last)
-        *rows, _ = report.rows_of(self.rounded_to(last))
-        found = stock_report(books, last, rows)
+        found = self.stock_to(last)
         lines = [self._line(stock) for stock in found if stock.unit != EACH]
         supplies = [stock for stock in found if stock.unit == EACH]
         slow = [line for line in lines if line.stock.slow]

@@ -183,7 +183,7 @@ def test_the_uk_on_the_cash_basis() -> None:
     assert filled("uk-sa103s", TWO_YEARS, UK) == {
         "9": "93.00", "10": "6.00",
         "11": "277.16",  # bottles 259.60, vials 30.00, gloves 7.00, less own use at cost
-        "18": "7.20",  # postage 5.50, tissue 1.70
+        "18": "7.20",  # postage 5.50, wrapping 1.70
         "19": "12.00",  # fees 4.50, ads 2.00, cards 2.50, an app 3.00
         "20": "296.36", "22": "197.36", "own-use": "19.44",
     }

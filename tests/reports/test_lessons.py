@@ -7,7 +7,8 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from millilot.reports.bottles import bottles, rows_of
-from millilot.reports.lessons import DAYS_A_MONTH, ENOUGH_SALES, Lessons, Vials, lessons, vials_sold
+from millilot.reports.days import DAYS_A_MONTH
+from millilot.reports.lessons import ENOUGH_SALES, Lessons, SizeSold, lessons, sizes_sold
 
 from .books import SHELF, read
 
@@ -60,7 +61,7 @@ def test_all_is_measured_from_the_sales() -> None:
 
 def test_vials_are_counted_by_size_and_what_left_unopened_is_none() -> None:
     # 12.00 for one and 20.00 for two.
-    assert vials_sold(read(SHELF + SOLD), {"CH-1", "QR-1"}) == {Decimal(5): Vials(Decimal(3), Decimal(32) / 3)}
+    assert sizes_sold(read(SHELF + SOLD), {"CH-1", "QR-1"}) == {Decimal(5): SizeSold(Decimal(3), Decimal(32) / 3)}
 
 
 def test_a_refund_for_goods_that_came_back_is_no_loss() -> None:
@@ -89,8 +90,8 @@ def test_a_vial_of_two_bottles_counts_by_the_ml_of_each() -> None:
   Income:Sales  -5 CEDARHOUR @@ 10.00 USD
   Assets:Bank
 """)
-    assert vials_sold(books, {"A"}) == {Decimal(5): Vials(Decimal("0.8"), Decimal(10))}
-    assert vials_sold(books, {"B"}) == {Decimal(5): Vials(Decimal("0.2"), Decimal(10))}
+    assert sizes_sold(books, {"A"}) == {Decimal(5): SizeSold(Decimal("0.8"), Decimal(10))}
+    assert sizes_sold(books, {"B"}) == {Decimal(5): SizeSold(Decimal("0.2"), Decimal(10))}
     assert (learn(books, "A").price_per_ml, learn(books, "B").price_per_ml) == (2, 2)
 
 

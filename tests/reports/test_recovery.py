@@ -5,8 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+import pytest
+
 from millilot.reports.bottles import bottles, rows_of
 from millilot.reports.recovery import ToGo, to_go
+from millilot.reports.stock import stock
 
 from .books import SHELF, read
 
@@ -15,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def of(books: Books, bottle: str) -> ToGo:
-    return to_go(books, rows_of(bottles(books)))[bottle]
+    return to_go(books, rows_of(bottles(books)), stock(books))[bottle]
 
 
 def test_a_fragrance_never_sold_has_no_usual_size() -> None:
@@ -73,6 +76,22 @@ def test_a_bottle_never_opened_sells_as_its_fragrance_did(books: Books) -> None:
     """
     # 10.00 each: 6 for 60.00, but 20 mL give only 4 of them.
     assert of(books, "CH-2") == ToGo(Decimal(5), Decimal(10), 6, is_enough=False)
+
+
+@pytest.mark.parametrize(("keep", "is_enough"), [(6, True), (7, False)])
+def test_what_is_kept_and_lost_in_the_pour_is_not_to_be_poured(keep: int, is_enough: bool) -> None:
+    books = read(
+        SHELF.replace('"CH-1"}}', f'"CH-1"}}}}\n    keep: {keep}', 1)
+        + """
+2026-01-01 custom "pour-loss" 0.5
+2026-02-01 * "half of it is the channel's"
+  Income:Sales  -5 CEDARHOUR @@ 16.00 USD
+  Expenses:Selling:Fees  8.00 USD
+  Assets:Bank
+""",
+    )
+    # 129.60 - 8.00 are 15.2 times 8.00. 16 decants take 88 mL with what is lost, and 94.5 are left.
+    assert of(books, "CH-1") == ToGo(Decimal(5), Decimal(8), 16, is_enough)
 
 
 def test_paid_back_has_none_to_go(books: Books) -> None:
