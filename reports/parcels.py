@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 from beancount.core.number import ZERO
@@ -12,6 +11,7 @@ from beancount.core.number import ZERO
 from millilot.importers.problems import InputError
 from millilot.ledger.annotations import ORDER, POURED_ON, day_of
 from millilot.ledger.records import Kind
+from millilot.reports.names import near
 from millilot.reports.pour import to_pour, waits
 from millilot.reports.vials import Vials, vials_of, without
 
@@ -116,6 +116,5 @@ def _find(known: Iterable[str], name: str) -> str:
         if order in known:
             return order
     shown = {order.removeprefix(ORDER) for order in known}
-    near = get_close_matches(name.removeprefix("^").removeprefix(ORDER), sorted(shown), n=5)
-    hint = f" Near it: {', '.join(near)}." if near else ""
+    hint = near(name.removeprefix("^").removeprefix(ORDER), shown)
     raise UnknownOrderError(f"There is no order {name!r}.{hint}")

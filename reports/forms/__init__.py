@@ -44,22 +44,21 @@ from __future__ import annotations
 
 import datetime
 import re
-import tomllib
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
 from graphlib import CycleError, TopologicalSorter
-from importlib.resources import files
 from typing import TYPE_CHECKING, NamedTuple
 
-from millilot.importers.problems import InputError, ProfileError
-from millilot.importers.section import Section
+from millilot.importers.problems import InputError
+from millilot.reports.data_files import amount_of, checked_of, read_files, told_as
 from millilot.reports.days import year_around
 from millilot.reports.year_lines import LINES, TOTALS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
-    from importlib.resources.abc import Traversable
+    from decimal import Decimal
     from pathlib import Path
+
+    from millilot.importers.section import Section
 
 _MONTH_AND_DAY = re.compile(r"\d\d-\d\d", re.ASCII)
 _DEFAULT = "default"
@@ -208,18 +207,10 @@ def read_forms(*folders: Path) -> list[Form]:
         FormError: a file cannot be read.
     """
     forms: dict[tuple[str, int | None], Form] = {}
-    for folder in (files(__name__), *folders):
-        for file in toml_files(folder):
-            form = _read_form(file)
+    with told_as(FormError):
+        for form in map(_form, read_files(__name__, folders)):
             forms[form.name, form.year] = form
     return list(forms.values())
-
-
-def toml_files(folder: Traversable | Path) -> list[Traversable]:
-    """Return the TOML files of a folder by name; none if there is no folder."""
-    if not folder.is_dir():
-        return []
-    return sorted((file for file in folder.iterdir() if file.name.endswith(".toml")), key=lambda file: file.name)
 
 
 def find_form(forms: Iterable[Form], name: str, day: datetime.date) -> Form:
@@ -235,26 +226,6 @@ def find_form(forms: Iterable[Form], name: str, day: datetime.date) -> Form:
         raise FormError(f"There is no form {name!r}. The forms are {known}; your own are files in forms/.")
     of_year = [form for form in named if form.year == form.year_of(day, day)]
     return of_year[0] if of_year else max(named, key=lambda form: form.year or 0)
-
-
-def read_toml(file: Traversable) -> Section:
-    """Read a TOML file.
-
-    Raises:
-        FormError: it is no TOML.
-    """
-    try:
-        values = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
-        raise FormError(f"{file}: not a TOML file: {error}") from None
-    return Section(values, file)  # type: ignore[arg-type]
-
-
-def _read_form(file: Traversable) -> Form:
-    try:
-        return _form(read_toml(file))
-    except ProfileError as error:
-        raise FormError(str(error)) from None
 
 
 def _form(top: Section) -> Form:
@@ -381,21 +352,3 @@ def _terms(table: Section, key: str, known: Iterable[str]) -> tuple[Term, ...]:
             raise table.problem(f'{key}: there is no line "{term.line}" to take; there are {here}')
         terms.append(term)
     return tuple(terms)
-
-
-def amount_of(table: Section, key: str) -> Decimal | None:
-    """Return an amount, written as a text so that it stays exact."""
-    text: str | None = table.text(key, None)
-    try:
-        return None if text is None else Decimal(text)
-    except InvalidOperation:
-        raise table.problem(f'{key}: expected an amount such as "1000.00", found "{text}"') from None
-
-
-def checked_of(table: Section, default: datetime.date | None) -> datetime.date | None:
-    """Return when something was held against its source, None if it was not."""
-    words = "a day such as 2026-12-31, or false"
-    value = table.get("checked", (datetime.date, bool), words, default)
-    if value is True:
-        raise table.problem(f"checked: expected {words}, found true")
-    return value or None

@@ -7,10 +7,10 @@ no vials. A vial with the last of one bottle and the first of another names both
 from __future__ import annotations
 
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 from millilot.importers.problems import InputError
+from millilot.reports.names import near
 
 if TYPE_CHECKING:
     import datetime
@@ -117,7 +117,5 @@ def of_bottle(books: Books, name: str, ml: Decimal, count: int, poured: datetime
     """
     bottle = books.fragrances.get(name)
     if bottle is None:
-        near = get_close_matches(name, list(books.fragrances), n=5)
-        hint = f" Near it: {', '.join(near)}." if near else ""
-        raise LabelError(f"There is no bottle of fragrance {name!r}.{hint}")
+        raise LabelError(f"There is no bottle of fragrance {name!r}.{near(name, books.fragrances)}")
     return [label([bottle], ml, poured)] * count

@@ -22,11 +22,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from millilot.importers.problems import InputError
-from millilot.reports.forms import amount_of, read_toml, toml_files
+from millilot.reports.data_files import amount_of, read_files, told_as
 from millilot.reports.pack.workbook import LETTER_CURRENCIES
 
 if TYPE_CHECKING:
@@ -87,12 +86,8 @@ def read_sheets(*folders: Path) -> list[Sheet]:
         SheetError: a file cannot be read, or its labels do not fit the paper.
     """
     known: dict[str, Sheet] = {}
-    for folder in (files(__package__), *folders):
-        for file in toml_files(folder):
-            try:
-                sheet = _sheet(read_toml(file))
-            except InputError as error:
-                raise SheetError(str(error)) from None
+    with told_as(SheetError):
+        for sheet in map(_sheet, read_files(__package__, folders)):
             known[sheet.name] = sheet
     return list(known.values())
 

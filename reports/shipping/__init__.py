@@ -22,11 +22,10 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from millilot.importers.problems import InputError
-from millilot.reports.forms import amount_of, checked_of, read_toml, toml_files
+from millilot.reports.data_files import amount_of, checked_of, read_tables, told_as
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -79,16 +78,9 @@ def read_limits(*folders: Path) -> list[Limit]:
         LimitError: a file cannot be read.
     """
     known: dict[tuple[str, datetime.date | None], Limit] = {}
-    for folder in (files(__name__), *folders):
-        for file in toml_files(folder):
-            try:
-                top = read_toml(file)
-                for table in top.sections("limits"):
-                    limit = _limit(table)
-                    known[limit.name, limit.begins] = limit
-                top.close()
-            except InputError as error:
-                raise LimitError(str(error)) from None
+    with told_as(LimitError):
+        for limit in map(_limit, read_tables(__name__, folders, "limits")):
+            known[limit.name, limit.begins] = limit
     return list(known.values())
 
 

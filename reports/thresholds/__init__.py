@@ -27,15 +27,14 @@ import datetime
 from collections import defaultdict
 from dataclasses import asdict, dataclass
 from decimal import Decimal
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from millilot.importers.problems import ProfileError
 from millilot.ledger.accounts import Role
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
+from millilot.reports.data_files import amount_of, checked_of, read_tables, told_as
 from millilot.reports.filled import UNCHECKED
-from millilot.reports.forms import FormError, amount_of, checked_of, read_toml, toml_files
+from millilot.reports.forms import FormError
 from millilot.reports.year import year
 from millilot.reports.year_lines import PAYMENT_ROLES, TOTALS, YEAR_LINES, parts
 
@@ -120,16 +119,9 @@ def read_thresholds(*folders: Path) -> list[Threshold]:
         FormError: a file cannot be read.
     """
     known: dict[tuple[str, datetime.date | None], Threshold] = {}
-    for folder in (files(__name__), *folders):
-        for file in toml_files(folder):
-            try:
-                top = read_toml(file)
-                for table in top.sections("thresholds"):
-                    threshold = _threshold(table)
-                    known[threshold.name, threshold.begins] = threshold
-                top.close()
-            except ProfileError as error:
-                raise FormError(str(error)) from None
+    with told_as(FormError):
+        for threshold in map(_threshold, read_tables(__name__, folders, "thresholds")):
+            known[threshold.name, threshold.begins] = threshold
     return list(known.values())
 
 
