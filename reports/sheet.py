@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
-from millilot.reports.pack.workbook import LETTER_CURRENCIES
+from millilot.reports.printing import paper, templates
 from millilot.reports.tables import printable, text
 
 if TYPE_CHECKING:
@@ -21,12 +19,8 @@ def render(template: str, currency: str, **context: Any) -> str:
         currency: the operating currency, which tells the paper.
         context: what the template asks for, `title` and `subtitle` among it; lists, mappings and plain values.
     """
-    environment = Environment(
-        loader=PackageLoader("millilot.reports"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )
-    paper = "letter" if currency in LETTER_CURRENCIES else "A4"
-    return environment.get_template(template).render(paper=paper, currency=currency, **_shown(context)) + "\n"
+    page = templates("millilot.reports").get_template(template)
+    return page.render(paper=paper(currency), currency=currency, **_shown(context)) + "\n"
 
 
 def _shown(context: Mapping[str, Any]) -> dict[str, Any]:

@@ -6,12 +6,11 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
 from millilot.reports.labels import CAUTION, NOT_COMPLETE, LabelError, said_by
 from millilot.reports.labels.fit import LINE, Part, fit
+from millilot.reports.printing import templates
 from millilot.reports.tables import printable
 
 if TYPE_CHECKING:
@@ -52,11 +51,7 @@ def labels_page(labels: Sequence[Label], sheet: Sheet, by: str = "", skip: int =
         cells: list[list[Set] | None] = [*[None] * skip, *map(fitted, labels)]
     except ValueError:
         raise LabelError(f"The labels of the sheet {sheet.name} are too small for what stands on them.") from None
-    # Text that came from files is escaped by the template.
-    environment = Environment(
-        loader=PackageLoader("millilot.reports.labels"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )
+    environment = templates("millilot.reports.labels")
     environment.filters["mm"] = lambda length: f"{rounding.nearest(length, Decimal('0.0001')):f}mm"
     margin = "top" if sheet.top >= sheet.bottom else "bottom"
     return environment.get_template(_TEMPLATE).render(

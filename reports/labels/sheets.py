@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 from millilot.importers.problems import InputError
 from millilot.reports.data_files import amount_of, read_files, told_as
-from millilot.reports.pack.workbook import LETTER_CURRENCIES
+from millilot.reports.printing import is_letter
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -100,7 +100,7 @@ def find_sheet(sheets: Iterable[Sheet], name: str | None, currency: str) -> Shee
     """
     sheets = list(sheets)
     if name is None:
-        fitting = (sheet for sheet in sheets if sheet.is_letter is (currency in LETTER_CURRENCIES))
+        fitting = (sheet for sheet in sheets if sheet.is_letter is is_letter(currency))
         return next(fitting, sheets[0])
     for sheet in sheets:
         if sheet.name == name:

@@ -7,12 +7,10 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from millilot.reports.pack import charts
 from millilot.reports.pack.manifest import books_digest
 from millilot.reports.pack.table import Holds
-from millilot.reports.pack.workbook import LETTER_CURRENCIES
+from millilot.reports.printing import paper, templates
 from millilot.reports.tables import printable, text
 
 if TYPE_CHECKING:
@@ -41,17 +39,13 @@ def page(span: Span, tables: Sequence[Table], subtitle: str, caution: str) -> st
     drawn = [
         charts.waterfall(statement, "amount"), charts.by_month(span), charts.payback(by_name["Bottle results"]),
     ]
-    # Text that came from files is escaped by the template.
-    environment = Environment(
-        loader=PackageLoader("millilot.reports.pack"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, extensions=["jinja2.ext.loopcontrols"],
-    )
+    environment = templates("millilot.reports.pack", ["jinja2.ext.loopcontrols"])
     environment.filters["shown"] = _shown
     return environment.get_template(_TEMPLATE).render(
         title=f"Records of {span.name}",
         subtitle=printable(subtitle),
         caution=caution,
-        paper="letter" if span.currency in LETTER_CURRENCIES else "A4",
+        paper=paper(span.currency),
         currency=span.currency,
         year=span.year,
         statement=replace(statement, columns=tuple(each for each in statement.columns if each.name != "line")),

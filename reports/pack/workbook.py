@@ -13,6 +13,7 @@ from xlsxwriter.utility import xl_rowcol_to_cell
 
 from millilot.ledger.money import minor_digits
 from millilot.reports.pack.table import Holds
+from millilot.reports.printing import is_letter
 from millilot.reports.tables import neutralised
 
 if TYPE_CHECKING:
@@ -33,8 +34,6 @@ _FIRST_DAY = datetime.date(1900, 1, 1)
 _LONGEST = 32_767
 
 _LETTER, _A4 = 1, 9
-#: Where paper is cut in inches.
-LETTER_CURRENCIES = frozenset({"USD", "CAD", "MXN", "CLP", "COP", "PHP"})
 
 #: Widths are in characters, heights in points.
 _WIDTHS = {Holds.DATE: 12, Holds.MONEY: 10, Holds.UNIT_COST: 10, Holds.QUANTITY: 9, Holds.COUNT: 9, Holds.RATIO: 9}
@@ -246,7 +245,7 @@ class _Sheet:
         if width > _ACROSS:
             # Each page begins with the first column, or its rows could not be told apart.
             sheet.repeat_columns(0, 0)
-        sheet.set_paper(_LETTER if currency in LETTER_CURRENCIES else _A4)
+        sheet.set_paper(_LETTER if is_letter(currency) else _A4)
         sheet.fit_to_pages(-(-width // _ACROSS), 0)
         sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.8)
         sheet.set_footer(f"&L&8{caution.replace('&', '&&')}&R&8&A, page &P of &N")
