@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 #: Sizes to offer when the books know none, in mL: common practice, no source.
 USUAL_SIZES = (Decimal(2), Decimal(5), Decimal(10))
 
-#: Figures that are amounts of money.
-_MONEY = frozenset({"Postage charged", "Label", "Fee fixed", "Price per mL"})
 _FOUR_DIGITS = Decimal("0.0001")
 
 
@@ -72,19 +70,21 @@ class Basis(NamedTuple):
         what: its name.
         value: exact; None when nothing is known.
         source: where it is from.
+        is_money: whether it is an amount.
     """
 
     what: str
     value: Decimal | None
     source: str
+    is_money: bool = False
 
     def rounded(self, unit: Decimal) -> Basis:
         """Return it with money in minor units, and anything else to 4 digits."""
         if self.value is None:
             return self
-        digits = unit if self.what in _MONEY else _FOUR_DIGITS
-        value = rounding.nearest(self.value, digits)
-        return self._replace(value=value if self.what in _MONEY else plain(value))
+        if self.is_money:
+            return self._replace(value=rounding.nearest(self.value, unit))
+        return self._replace(value=plain(rounding.nearest(self.value, _FOUR_DIGITS)))
 
 
 class Offer(NamedTuple):
@@ -144,7 +144,7 @@ def reckoning(books: Books, taught: Lessons, asked: Request, day: datetime.date)
     label = _asked(asked.label, taught, taught.label, "Label")
     refunds = _refunds(books, taught, asked.lost)
     tax = [Basis("Tax rate", asked.tax, "as asked")] if asked.tax else []
-    price = Basis("Price per mL", taught.price_per_ml, measured)
+    price = Basis("Price per mL", taught.price_per_ml, measured, is_money=True)
     pace = Basis("Pace, mL a month", taught.ml_per_month, measured)
     return Reckoning(
         Terms(unit, fee, charge.value or ZERO, asked.tax, refunds.value or ZERO),
@@ -169,10 +169,10 @@ def _refunds(books: Books, taught: Lessons, asked: Decimal | None) -> Basis:
 def _asked(asked: Decimal | None, taught: Lessons, value: Decimal | None, what: str) -> Basis:
     """Return a figure that is asked for, measured or taken to be nought."""
     if asked is not None:
-        return Basis(what, asked, "as asked")
+        return Basis(what, asked, "as asked", is_money=True)
     if taught.enough and value is not None:
-        return Basis(what, value, _measured(taught))
-    return Basis(what, ZERO, "assumed: none, as none is given")
+        return Basis(what, value, _measured(taught), is_money=True)
+    return Basis(what, ZERO, "assumed: none, as none is given", is_money=True)
 
 
 def _fee(books: Books, taught: Lessons, asked: Request, day: datetime.date) -> tuple[Fee, list[Basis]]:
@@ -182,7 +182,7 @@ def _fee(books: Books, taught: Lessons, asked: Request, day: datetime.date) -> t
         return Fee(FeeBase.POSTAGE, taught.fee_share, ZERO), [share]
     known = fee_of(books, asked.channel, day)
     source = f"{'assumed' if asked.channel is None else 'as asked'}: {known.says.removesuffix('.')}"
-    fixed = [Basis("Fee fixed", known.fee.fixed, "the same")] if known.fee.fixed else []
+    fixed = [Basis("Fee fixed", known.fee.fixed, "the same", is_money=True)] if known.fee.fixed else []
     return known.fee, [Basis("Fee rate", known.fee.rate, source), *fixed]
 
 

@@ -77,7 +77,7 @@ def again(plan: Plan) -> Iterator[str]:
             f"A mL cost {plan.cost_per_ml}; of {plan.latest_bottle}, the latest, bought on {plan.latest_bought}, "
             f"{plan.latest_cost_per_ml}."
         )
-    if not any(source.startswith("measured") for _, _, source in plan.basis):
+    if not any(each.source.startswith("measured") for each in plan.basis):
         yield f"From {ENOUGH_SALES} sales on, what is measured takes the place of what is assumed."
 
 

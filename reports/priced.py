@@ -136,6 +136,59 @@ def priced(books: Books, asked: Question, to: datetime.date | None = None) -> Pr
     return Priced(fragrance.name, quotes, asked.wish, fee, notes)
 
 
+class WishedPrices:
+    """The prices that leave what is wanted of what each fragrance costs next, for a list of what is for sale.
+
+    Args:
+        books: read up to the day.
+        wish: what is wanted of a price.
+        channel: the name or account of the channel it is sold on.
+        charge: what the buyer pays for postage.
+        label: what the postage costs.
+        to: the day whose settings count; None for the last ones of the books.
+
+    Raises:
+        UnknownChannelError: there is no such channel.
+    """
+
+    def __init__(
+        self,
+        books: Books,
+        wish: Wish,
+        *,
+        channel: str | None = None,
+        charge: Decimal = ZERO,
+        label: Decimal = ZERO,
+        to: datetime.date | None = None,
+    ) -> None:
+        self._books, self._wish, self._label = books, wish, label
+        self._day = to or datetime.date.max
+        self._stock = NextDraw(books)
+        self._fee = fee_of(books, channel, self._day)
+        share, self._about_lost = _lost(books, None)
+        self._terms = Terms(minor_unit(books.currency), self._fee.fee, charge, lost=share)
+        self._quotes: dict[tuple[str, Decimal], Quote] = {}
+
+    def __call__(self, commodity: str, size: Decimal) -> Decimal:
+        """Return the price of a vial, in minor units.
+
+        Raises:
+            NoPriceError: no price leaves what is wanted.
+        """
+        poured = decant(self._books, self._stock, self._stock.lots(commodity), size, day=self._day)
+        of = self._quotes[commodity, size] = quote(poured, self._label, self._terms, self._wish)
+        return (of.finished or of.asked).price.quantize(self._terms.unit)
+
+    def notes(self, offered: Collection[tuple[str, Decimal]]) -> Iterator[str]:
+        """Yield where the prices of some fragrances and sizes are from, and what they leave out."""
+        quotes = [self._quotes[each] for each in offered]
+        yield from dict.fromkeys(remark for each in quotes for remark in each.decant.remarks)
+        yield self._fee.says
+        yield self._about_lost
+        for each in quotes[:1]:
+            yield from _given(each, self._wish)
+
+
 def _lost(books: Books, given: Decimal | None) -> tuple[Decimal, str]:
     """Return the share of parcels to allow for, and where it is from."""
     if given is not None:

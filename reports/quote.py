@@ -9,17 +9,11 @@ from typing import TYPE_CHECKING
 from beancount.core.number import ZERO
 
 from millilot.reports import rounding
-from millilot.reports.decants import decant as cost_of
-from millilot.reports.next_draw import NextDraw
 from millilot.reports.prices import Costs, NoPriceError, finished, outcome, solve
 from millilot.reports.rule_of_thumb import rule_of_thumb
 
 if TYPE_CHECKING:
-    import datetime
-
-    from millilot.ledger.records import Books
     from millilot.reports.decants import Decant
-    from millilot.reports.price_list import Price
     from millilot.reports.prices import Outcome, Terms
 
 _FOUR_DIGITS = Decimal("0.0001")
@@ -88,28 +82,6 @@ def quote(decant: Decant, label: Decimal, terms: Terms, wish: Wish) -> Quote:
         outcome(finished(price, wish.endings), costs, terms) if wish.endings else None,
         rule_of_thumb(costs, terms),
     )
-
-
-def wished_prices(books: Books, label: Decimal, terms: Terms, wish: Wish, day: datetime.date) -> Price:
-    """Return the prices that leave what is wanted of what each fragrance costs next, in minor units.
-
-    Args:
-        books: with bottles of all fragrances that are asked for.
-        label: what postage costs.
-        terms: on which terms they are sold.
-        wish: what is wanted of a price.
-        day: the day whose settings count.
-
-    Raises:
-        NoPriceError: by the function that is returned; no price leaves what is wanted.
-    """
-    stock = NextDraw(books)
-
-    def price(commodity: str, size: Decimal) -> Decimal:
-        of = quote(cost_of(books, stock, stock.lots(commodity), size, day=day), label, terms, wish)
-        return (of.finished or of.asked).price.quantize(terms.unit)
-
-    return price
 
 
 def _break_even(costs: Costs, terms: Terms) -> Outcome | None:

@@ -2,33 +2,40 @@
 
 from __future__ import annotations
 
-import datetime
 import re
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from millilot.ledger.money import minor_unit
 from millilot.reports.channel import UnknownChannelError
 from millilot.reports.clock import this_day
 from millilot.reports.commands.figures import AMOUNT, ENDING, MILLILITRES, SHARE, require_minor_units
 from millilot.reports.commands.options import Format, clean, read, report_options_with, show
-from millilot.reports.fees import fee_of
-from millilot.reports.lost_parcels import lost_parcels
+from millilot.reports.commands.payouts import paragraph
 from millilot.reports.price_list import last_prices, price_list
-from millilot.reports.prices import NoPriceError, Terms
-from millilot.reports.quote import Wish, wished_prices
+from millilot.reports.priced import WishedPrices
+from millilot.reports.prices import NoPriceError
+from millilot.reports.quote import Wish
 from millilot.reports.sheet import render
 from millilot.reports.tables import WIDTH, Column, printable, to_csv, to_json, to_table
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterator, Sequence
     from decimal import Decimal
     from pathlib import Path
 
     from millilot.reports.price_list import Listed, Offer
 
-TEXT, MARKDOWN, HTML = "text", "markdown", "html"
+
+class Style(StrEnum):
+    """How a list is written out besides the ways of every report."""
+
+    TEXT = "text"
+    MARKDOWN = "markdown"
+    HTML = "html"
+
 
 COLUMNS = (
     "commodity", "fragrance", "strength", "notes", "size_ml", "price", "currency", "free_ml", "vials", "sold_out",
@@ -62,7 +69,7 @@ def _size(value: str) -> Decimal:
 @click.option("--label", type=AMOUNT, metavar="COST", default="0", help="What the postage costs you.")
 @click.option("--ending", "endings", type=ENDING, metavar=".NN", multiple=True, help="How a price may end: .50.")
 @click.option("--notes", is_flag=True, help="Say the strength and the notes, as the books describe them.")
-@report_options_with(TEXT, MARKDOWN, HTML)
+@report_options_with(*(style.value for style in Style))
 def list_command(
     path: Path,
     style: str,
@@ -96,29 +103,33 @@ def list_command(
         listed = price_list(books, last_prices(books), sizes, to)
     else:
         try:
-            day = to or datetime.date.max
-            fee = fee_of(books, channel, day)
-            terms = Terms(minor_unit(books.currency), fee.fee, charge, lost=lost_parcels(books).share)
-            listed = price_list(books, wished_prices(books, label, terms, wish, day), sizes, to)
+            prices = WishedPrices(books, wish, channel=channel, charge=charge, label=label, to=to)
+            listed = price_list(books, prices, sizes, to)
         except (UnknownChannelError, NoPriceError) as error:
             raise click.ClickException(clean(str(error))) from None
-        show(fee.says, err=True)
+        _say_how(prices, listed)
     rows = [_row(each, offer, books.currency) for each in listed for offer in each.offers]
     match style:
         case Format.JSON:
             text = to_json(rows)
         case Format.CSV:
             text = to_csv([{**row, "sold_out": _SOLD_OUT if row["sold_out"] else None} for row in rows], COLUMNS)
-        case "text":
+        case Style.TEXT:
             text = "".join(_text(each, books.currency, notes=notes) for each in listed) or _NOTHING
-        case "markdown":
+        case Style.MARKDOWN:
             text = _markdown(listed, books.currency, notes=notes) if listed else _NOTHING
-        case "html":
-            day = to or this_day()
-            text = _page(listed, day, books.currency, notes=notes)
+        case Style.HTML:
+            text = _page(listed, to or this_day(), books.currency, notes=notes)
         case _:
             text = _table(listed, notes=notes or wide, width=None if wide else WIDTH)
     click.echo(text, nl=False)
+
+
+def _say_how(prices: WishedPrices, listed: Sequence[Listed]) -> None:
+    """Say on the standard error stream how the prices are reckoned, as the list itself is for buyers."""
+    offers = [(each.commodity.code, offer) for each in listed for offer in each.offers]
+    for note in prices.notes([(code, offer.size_ml) for code, offer in offers if not offer.sold_out]):
+        show("\n".join(paragraph(note)), err=True)
 
 
 def _row(listed: Listed, offer: Offer, currency: str) -> dict[str, Any]:

@@ -120,7 +120,7 @@ def plan_command(
         case Format.JSON:
             lists = {
                 "ladder": ladder,
-                "basis": [each._asdict() for each in plan.basis],
+                "basis": [{"what": each.what, "value": each.value, "source": each.source} for each in plan.basis],
                 "remarks": list(plan.remarks),
             }
             click.echo(to_json({name: lists.get(name, getattr(plan, name)) for name in COLUMNS}), nl=False)
@@ -170,9 +170,9 @@ def _cell(rung: Mapping[str, object], name: str, *, wide: bool) -> object:
 def _basis(plan: Plan) -> str:
     """Return the figures it is reckoned with; where one is from may take several lines."""
     rows: list[tuple[object, ...]] = []
-    for what, value, source in plan.basis:
-        first, *others = wrap(source, _ROOM, break_on_hyphens=False)
-        rows += [(what, value, first), *((None, None, line) for line in others)]
+    for each in plan.basis:
+        first, *others = wrap(each.source, _ROOM, break_on_hyphens=False)
+        rows += [(each.what, each.value, first), *((None, None, line) for line in others)]
     return to_table(
         (Column("Figure", right=False), Column("Value"), Column("From", right=False, flexible=True)), rows,
     )

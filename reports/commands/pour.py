@@ -46,7 +46,7 @@ def pour_command(path: Path, style: str, to: datetime.date | None, *, wide: bool
             click.echo(to_json(_objects(waiting)), nl=False)
         case Format.CSV:
             click.echo(to_csv(list(_rows(waiting)), COLUMNS), nl=False)
-        case "html":
+        case _ if style == HTML:
             click.echo(_page(waiting, day, books.currency), nl=False)
         case _:
             _print(waiting, wide=wide)

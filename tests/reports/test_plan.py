@@ -81,7 +81,7 @@ def ladder(found: Plan) -> Mapping[Decimal | None, Rung]:
 
 
 def basis(found: Plan) -> Mapping[str, tuple[Decimal | None, str]]:
-    return {what: (value, source) for what, value, source in found.basis}
+    return {each.what: (each.value, each.source) for each in found.basis}
 
 
 @pytest.fixture(scope="module")

@@ -267,11 +267,22 @@ def test_prices_that_leave_what_is_wanted() -> None:
     result = listed_prices("--margin", "0.3", *terms)
     assert [each["price"] for each in json.loads(result.stdout)] == ["17.88"]
     assert "13 % of item + postage and 0.40" in result.stderr
+    assert "Lost parcels: none of 0 orders; nothing is set aside." in result.stderr
+    assert "No label is given" not in result.stderr
     result = listed_prices("--margin", "0.3", *terms, "--ending", ".50")
     assert [each["price"] for each in json.loads(result.stdout)] == ["18.50"]
+    assert "No label is given" in listed_prices("--margin", "0.3", "--channel", "Lantern").stderr
     # (10.19 + 2.00) / 0.87 = 14.011
     result = listed_prices("--profit", "2", *terms)
     assert [each["price"] for each in json.loads(result.stdout)] == ["14.01"]
+
+
+def test_what_prices_leave_out_is_said_of_sizes_that_are_for_sale() -> None:
+    Path("main.beancount").write_text(HEAD + COSTED, encoding="utf-8")
+    arguments = ["list", "--size", "7", "--size", "200", "--margin", "0.3"]
+    said = " ".join(CliRunner().invoke(main, arguments).stderr.split())
+    assert "No kit is set for a vial of 7 mL, so no supplies are counted for it." in said
+    assert "200" not in said
 
 
 @pytest.mark.parametrize(
