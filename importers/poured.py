@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from millilot.importers.booking import BooksFile, Problem
 
 _TAG = f"#{TO_POUR}"
+#: So many orders are named at most where one is not known.
+_MOST_NAMED = 5
 
 #: What may hold a tag without being one, the tags themselves, and ends of lines. A transaction ends with the line
 #: that no indented one follows; the text of a string may have lines of its own.
@@ -169,10 +171,14 @@ def _known(given: str, orders: Mapping[str, Sequence[Transaction]]) -> str:
     wanted = wanted.removeprefix(ORDER)
     by_lower = {name.lower(): name for name in sorted(orders)}
     near = [name for name in sorted(orders) if wanted and name.endswith(f"-{wanted}")]
-    near += [by_lower[name] for name in get_close_matches(wanted.lower(), by_lower, n=5)]
-    if not near:
-        near = sorted(name for name, entries in orders.items() if any(map(_waits, entries)))[:5]
-    hint = f"near it are {', '.join(dict.fromkeys(near))}" if near else "no order waits to be poured"
+    near += [by_lower[name] for name in get_close_matches(wanted.lower(), by_lower, n=_MOST_NAMED)]
+    waiting = sorted(name for name, entries in orders.items() if any(map(_waits, entries)))
+    if near:
+        hint = f"near it are {', '.join(dict.fromkeys(near))}"
+    elif waiting:
+        hint = f"to be poured are {', '.join(waiting[:_MOST_NAMED])}{' and others' * (len(waiting) > _MOST_NAMED)}"
+    else:
+        hint = "no order waits to be poured"
     raise PouredError(f"{given}: expected an order of the books, found none of this name; {hint}")
 
 

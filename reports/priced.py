@@ -249,7 +249,7 @@ def _rule(quotes: Sequence[Quote]) -> Iterator[str]:
         why = ", ".join(f"{name} {amount}" for name, amount in gaps.items() if amount)
         falls_short = f" where it means to leave {leaves.liquid}: {short} short ({why})."
         yield f"{size}{leaves.price} by the rule leaves {leaves.profit}" + (
-            falls_short if short > 0 else ", as it means to."
+            falls_short if short > 0 else f", no less than the {leaves.liquid} it means to leave."
         )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections import OrderedDict
 from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
@@ -90,7 +91,7 @@ class Results:
 
     def __init__(self, entries: object) -> None:
         self.entries = entries
-        self._kept: dict[object, Any] = {}
+        self._kept: OrderedDict[object, Any] = OrderedDict()
         self._lock = Lock()
 
     def __len__(self) -> int:
@@ -98,13 +99,15 @@ class Results:
 
     def once(self, key: object, work: Callable[[], Any]) -> Any:
         """Return what a piece of work gives, done when it is first asked for."""
-        try:
-            return self._kept[key]
-        except KeyError:
-            result = work()
+        with self._lock:
+            if key in self._kept:
+                # What is asked for again and again, such as all of the books, stays longest.
+                self._kept.move_to_end(key)
+                return self._kept[key]
+        result = work()
         with self._lock:
             while len(self._kept) >= _MOST_RESULTS:
-                del self._kept[next(iter(self._kept))]
+                self._kept.popitem(last=False)
             # Two threads that did the same work return the result of the first.
             return self._kept.setdefault(key, result)
 

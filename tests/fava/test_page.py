@@ -328,3 +328,19 @@ def test_a_name_may_hold_any_character(written: Callable[..., Path]) -> None:
         entries = journal(site, address)
         assert len(entries) == 3
         assert entries == concerned(site, label)
+
+
+def test_what_is_asked_for_again_is_worked_out_once_however_much_else_is_asked_for() -> None:
+    results, worked_out = adapter.Results(object()), []
+
+    def work(key: object) -> object:
+        return results.once(key, lambda: worked_out.append(key) or key)
+
+    work("books")
+    for number in range(200):
+        work(number)
+        assert work("books") == "books"
+    assert worked_out == ["books", *range(200)]
+    assert len(results) <= 60
+    work(0)
+    assert worked_out[-1] == 0

@@ -210,7 +210,7 @@ def test_the_number_of_an_order_alone_is_near_it(shop: Shop) -> None:
 def test_nothing_near(shop: Shop) -> None:
     assert "no order waits to be poured" in refused(shop, "zzz")
     add(shop, ORDERS)
-    assert "near it are lantern-1, lantern-2" in refused(shop, "zzz")
+    assert "to be poured are lantern-1, lantern-2" in refused(shop, "zzz")
 
 
 def test_an_order_poured_already(shop: Shop) -> None:
