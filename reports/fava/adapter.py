@@ -168,6 +168,27 @@ class Page:
         return self.range.last or this_day()
 
     @property
+    def address(self) -> str:
+        """The address of the page under Fava's filters."""
+        return page_address(type(self).__name__)
+
+    @property
+    def action(self) -> str:
+        """Where a form of the page is sent."""
+        return self.address.partition("?")[0]
+
+    @property
+    def hidden(self) -> Mapping[str, str]:
+        """Fava's filters, which a form has to keep."""
+        return filters_set()
+
+    @property
+    def bottle_address(self) -> str:
+        """The address of a bottle's own view, to which its name has to be added."""
+        address = page_address("BottlePayback")
+        return f"{address}&bottle=" if "?" in address else f"{address}?bottle="
+
+    @property
     def whole(self) -> Books:
         """All of the books."""
         return self.books_to(None)

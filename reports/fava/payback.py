@@ -14,10 +14,8 @@ from millilot.reports.fava.adapter import (
     Page,
     Range,
     asked,
-    filters_set,
     journal_of_link,
     line_chart,
-    page_address,
 )
 from millilot.reports.fava.bars import Bar, cost_bar, ml_bar
 from millilot.reports.measured import measurements
@@ -179,30 +177,9 @@ class BottlePayback(Page, FavaExtensionBase):
         return SORTS
 
     @property
-    def hidden(self) -> Mapping[str, str]:
-        """Fava's filters, which the form has to keep."""
-        return filters_set()
-
-    @property
-    def action(self) -> str:
-        """Where the form is sent."""
-        return page_address("BottlePayback").partition("?")[0]
-
-    @property
-    def action_back(self) -> str:
-        """The address of the table from a bottle's own view."""
-        return page_address("BottlePayback")
-
-    @property
     def marked(self) -> Sequence[str]:
         """The bottles that are chosen for the chart."""
         return tuple(dict.fromkeys(asked("chart")))
-
-    @property
-    def address(self) -> str:
-        """The address of the page under Fava's filters, to which what is asked for can be added."""
-        address = page_address("BottlePayback")
-        return f"{address}&" if "?" in address else f"{address}?"
 
     def order_address(self, link: str) -> str:
         """Return the address of the journal of an order."""

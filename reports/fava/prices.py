@@ -14,7 +14,7 @@ from beancount.core.number import ZERO
 
 from millilot.reports.channel import UnknownChannelError
 from millilot.reports.decants import bottles_of, find_fragrance
-from millilot.reports.fava.adapter import FavaExtensionBase, Page, asked, filters_set, page_address
+from millilot.reports.fava.adapter import FavaExtensionBase, Page, asked, page_address
 from millilot.reports.fee_drift import channels_of
 from millilot.reports.figures import (
     AMOUNT,
@@ -127,22 +127,6 @@ class Prices(Page, FavaExtensionBase):
     def prepare(self) -> None:
         """Reckon what is shown before anything is asked for."""
         self._answer_to(None, Form())
-
-    @property
-    def hidden(self) -> Mapping[str, str]:
-        """Fava's filters, which the form has to keep."""
-        return filters_set()
-
-    @property
-    def action(self) -> str:
-        """Where the form is sent."""
-        return page_address("Prices").partition("?")[0]
-
-    @property
-    def bottle_address(self) -> str:
-        """The address of a bottle's own view, to which its name has to be added."""
-        address = page_address("BottlePayback")
-        return f"{address}&bottle=" if "?" in address else f"{address}?bottle="
 
     def size_address(self, size: Decimal) -> str:
         """Return the address of the page with the parts of another size."""

@@ -15,7 +15,6 @@ from millilot.reports.fava.adapter import (
     FavaExtensionBase,
     Page,
     asked,
-    filters_set,
     journal_of_link,
     page_address,
 )
@@ -25,7 +24,7 @@ from millilot.reports.stock import SLOW_AFTER, Stock
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from millilot.reports.count import Line as CountLine
     from millilot.reports.splits import Split
@@ -111,30 +110,9 @@ class StockOnHand(Page, FavaExtensionBase):
         return bool(asked("all"))
 
     @property
-    def hidden(self) -> Mapping[str, str]:
-        """Fava's filters, which the form has to keep."""
-        return filters_set()
-
-    @property
-    def action(self) -> str:
-        """Where the form is sent."""
-        return self.address.partition("?")[0]
-
-    @property
-    def address(self) -> str:
-        """The address of the page under Fava's filters."""
-        return page_address("StockOnHand")
-
-    @property
     def count_address(self) -> str:
         """The address of the count sheet alone."""
         return page_address("StockOnHand", view=COUNT)
-
-    @property
-    def bottle_address(self) -> str:
-        """The address of a bottle's own view, to which its name has to be added."""
-        address = page_address("BottlePayback")
-        return f"{address}&bottle=" if "?" in address else f"{address}?bottle="
 
     def split_address(self, split: str) -> str:
         """Return the address of the journal of a split."""

@@ -24,7 +24,6 @@ from millilot.reports.fava.adapter import (
     download,
     entry_in_books,
     extension_endpoint,
-    filters_set,
     interval_of,
     is_incognito,
     journal_of_account,
@@ -253,11 +252,6 @@ class TaxYear(Page, FavaExtensionBase):
         return days_shown(self.range, self.whole.first, self.whole.last)
 
     @property
-    def filters(self) -> dict[str, str]:
-        """Fava's filters, which a choice of forms leaves as they are."""
-        return filters_set()
-
-    @property
     def may_download(self) -> bool:
         """Whether figures may leave this Fava."""
         return not is_incognito()
@@ -351,14 +345,6 @@ class TaxYear(Page, FavaExtensionBase):
     def page_of(self, first: datetime.date, last: datetime.date, form: str) -> str:
         """Return the address of the page for other days, with a form."""
         return page_address("TaxYear", time=f"{first} - {last}", form=form)
-
-    def back(self) -> str:
-        """Return the address of the page without what is asked of it."""
-        return page_address("TaxYear")
-
-    def form_action(self) -> str:
-        """Return where the form is sent to; filters are sent with it."""
-        return self.back().partition("?")[0]
 
     @staticmethod
     def choices_of(filled: FilledForm) -> list[tuple[Choice, str]]:

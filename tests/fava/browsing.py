@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 import threading
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, NamedTuple
@@ -63,16 +61,10 @@ def serving(path: Path, **flags: bool) -> Iterator[Served]:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[BrowserContext]:
+def browser(chromium: str) -> Iterator[BrowserContext]:
     """One window for all tests, so that Fava's own files are fetched once for each server."""
-    program = shutil.which("chromium")
-    if program is None:
-        reason = "There is no program chromium on the path."
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=QUIET)
+        browser = playwright.chromium.launch(executable_path=chromium, args=QUIET)
         context = browser.new_context()
         context.set_default_timeout(PATIENCE)
         yield context

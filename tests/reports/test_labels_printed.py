@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import os
 import re
-import shutil
 from decimal import Decimal
 from functools import cache
 from itertools import product
@@ -44,15 +42,9 @@ NAMES = [find_sheet(read_sheets(), name, "USD") for name in ("a4-65", "letter-30
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    program = shutil.which("chromium")
-    if program is None:
-        reason = "There is no program chromium on the path."
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
+def browser(chromium: str) -> Iterator[Browser]:
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=["--disable-gpu", "--no-first-run"])
+        browser = playwright.chromium.launch(executable_path=chromium, args=["--disable-gpu", "--no-first-run"])
         yield browser
         browser.close()
 
