@@ -294,6 +294,27 @@ def test_incognito_shows_no_figure(sample_path: Path) -> None:
             if re.search(r"\d\.\d\d(?!\d)", text) and "annual-gross" not in text] == []
 
 
+def test_incognito_shows_no_figure_in_a_sentence(written: Callable[..., Path]) -> None:
+    held = """
+2020-01-01 open Assets:Marketplace:Lantern:Reserve USD
+2025-03-03 * "Held back" ^order-1
+  Assets:Marketplace:Lantern  -3.00 USD
+  Assets:Marketplace:Lantern:Reserve
+"""
+    stray = """
+2025-03-20 * "From whatever payout"
+  Assets:Marketplace:Lantern:Transit  -7.00 USD
+  Assets:Bank
+"""
+    # Of 50.00, 3.00 are held back. The payout of 41.00 is of no order, and 7.00 arrive for none.
+    path = written(PAGES, order("2025-03-01", "1", "50.00"), held, sent("2025-03-10", "41.00", "A"), stray)
+    roots = [read_page(open_books(path, incognito=hide), "Payouts") for hide in (False, True)]
+    told, hidden = ([text_of(each) for tag in ("p", "li") for each in root.iter(tag)] for root in roots)
+    for words in ("3.00 is held back", "for no known payout: 7.00", "Neither explained nor under way: "):
+        assert any(words in text for text in told)
+    assert [text for text in hidden if re.search(r"\d\.\d\d(?!\d)", text) and "annual-gross" not in text] == []
+
+
 def test_hostile_text_is_text_and_nothing_else(written: Callable[..., Path]) -> None:
     evil = "</script><script>alert(1)</script>"
     event = f"""

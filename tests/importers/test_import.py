@@ -98,6 +98,35 @@ def test_an_order_twice_in_a_file_with_other_amounts_is_refused(shop: Shop) -> N
     assert outcome["fates"][1]["reason"] == f"another sale of the order stands in {path}, row 2"
 
 
+def test_an_order_twice_in_a_file_on_another_day_is_refused(shop: Shop) -> None:
+    path = shop.file({"Order": "1"}, {"Order": "1", "Ordered on": "2026-03-02"})
+    outcome = shop.outcome(path)
+    assert [fate["fate"] for fate in outcome["fates"]] == ["new", "refused"]
+    assert outcome["fates"][1]["reason"] == f"another sale of the order stands in {path}, row 2"
+
+
+def test_a_fee_that_changes_is_booked_on_the_last_day_of_the_sale(shop: Shop) -> None:
+    shop.run(shop.file({}))
+    before = shop.books.read_text(encoding="utf-8")
+    # 14.05 less 0.20 more of a fee.
+    later = shop.file({"Selling fee": "2.15", "Net": "13.85", "Settled on": "2026-03-20"})
+    assert shop.outcome(later)["fates"][0]["reason"] == "the correction only"
+    added = shop.books.read_text(encoding="utf-8").removeprefix(before)
+    assert added.startswith("\n2026-03-20 * ")
+    assert "Expenses:Selling:Fees        0.20 USD\n" in added
+
+
+def test_less_tax_than_went_back_already_is_refused(shop: Shop) -> None:
+    shop.change_profile("[numbers]", "[tax]\nremitted = false\n\n[numbers]")
+    taxed = {"Sales tax": "1.00", "Net": "15.05", "Refunded on": "2026-03-10"}
+    first = shop.outcome(shop.file({**taxed, "Refunded": "4.00", "Tax refunded": "0.50"}))
+    assert first["new"] == 1
+    before = shop.books.read_bytes()
+    second = shop.outcome(shop.file({**taxed, "Refunded": "6.00", "Tax refunded": "0.25"}))
+    assert [fate["fate"] for fate in second["fates"]] == ["refused"]
+    assert shop.books.read_bytes() == before
+
+
 def test_a_refund_that_comes_later_is_all_that_is_added(shop: Shop) -> None:
     shop.run(shop.file({}))
     before = shop.books.read_text(encoding="utf-8")

@@ -156,6 +156,13 @@ def test_every_other_byte_stays(shop: Shop) -> None:
     assert marked(shop, "1") == new
 
 
+@pytest.mark.parametrize(("head", "next_"), [(b"\r\n", b"\n"), (b"\n", b"\r\n")])
+def test_the_day_ends_as_the_line_before_it(shop: Shop, head: bytes, next_: bytes) -> None:
+    text = b'\n2026-03-01 * "x" ^order-1 #to-pour%s  Income:Sales  -5 CEDARHOUR @@ 12.00 USD%s  Assets:Bank\n'
+    old = add(shop, text % (head, next_))
+    assert marked(shop, "1") == old.replace(b" #to-pour" + head, head + b"  poured: 2026-03-05" + head)
+
+
 def test_books_with_the_other_line_ending(shop: Shop) -> None:
     add(shop, ORDERS)
     shop.books.write_bytes(shop.books.read_bytes().replace(b"\n", b"\r\n"))
@@ -301,6 +308,15 @@ def test_an_order_in_an_included_file(shop: Shop, include: str) -> None:
     assert marked(shop, "1") == main
     assert two.read_bytes() == other
     assert one.read_bytes() == old.replace(b" #to-pour ^order-1\n", b" ^order-1\n  poured: 2026-03-05\n")
+
+
+def test_files_that_other_lines_include_stay_included(shop: Shop) -> None:
+    each = 'include "more/one.beancount"\ninclude "more/two.beancount"\n'
+    one, two = in_files(shop, each, "more/one.beancount", "more/two.beancount")
+    main, other = shop.books.read_bytes(), two.read_bytes()
+    assert marked(shop, "1") == main
+    assert two.read_bytes() == other
+    assert b"poured: 2026-03-05" in one.read_bytes()
 
 
 def test_an_order_in_a_file_that_an_included_one_includes(shop: Shop) -> None:

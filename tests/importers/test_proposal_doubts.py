@@ -483,6 +483,25 @@ def test_an_account_for_another_currency(seller: Seller) -> None:
     assert f"The books open {CHANNEL} for USD, but the file is in EUR." in seller.findings(file)["notes"]
 
 
+@pytest.mark.parametrize(
+    ("net", "rows"),
+    [
+        # Two rows are of one payout.
+        ("Net payout", "PO-17,50.00,-6.00,44.00 PO-17,30.00,-3.00,27.00 PO-19,12.00,-1.20,10.80"),
+        # No heading says what was paid out, and 12.00 - 1.20 are not 10.70.
+        (
+            "Mystery",
+            ("PO-17,50.00,-6.00,44.00 PO-18,30.00,-3.00,27.00 PO-19,40.00,-4.00,36.00 "
+             "PO-20,20.00,-2.50,17.50 PO-21,11.00,-1.00,10.00 PO-22,13.00,-1.10,11.90 PO-23,12.00,-1.20,10.70"),
+        ),
+    ],
+)
+def test_rows_that_are_no_payout_each(seller: Seller, net: str, rows: str) -> None:
+    days = "".join(f"2026-03-{day},{row}\n" for day, row in enumerate(rows.split(), 10))
+    found = seller.findings(seller.file(f"Payout date,Payout ID,Gross sales,Fees,{net}\n{days}"))
+    assert of(found, "file.row")[0] == "order"
+
+
 @pytest.mark.parametrize("heading", ["Paid on", "Payment date", "Paid", "Date paid"])
 def test_a_day_of_payment_is_the_buyers(seller: Seller, heading: str) -> None:
     file = seller.file(

@@ -116,6 +116,12 @@ def test_a_column_of_times_with_the_zone_in_its_heading(seller: Seller) -> None:
     assert booked_days(seller, file) == OWN_DAYS
 
 
+def test_two_columns_of_times_name_no_time_of_the_day(seller: Seller) -> None:
+    days = ("2026-03-05,02:30,03:30", "2026-03-05,23:30,23:45", "2026-03-07,12:00,12:10")
+    file = seller.file(orders("Order date,Time (UTC),Clock (UTC)", *days))
+    assert zones(seller.findings(file)) == {}
+
+
 def test_columns_of_times_and_of_several_zones(seller: Seller) -> None:
     days = ("2026-03-05,02:30,UTC", "2026-03-05,18:30,America/New_York", "2026-03-07,12:00,")
     file = seller.file(orders("Order date,Time,Time zone", *days))

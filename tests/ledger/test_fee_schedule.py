@@ -58,6 +58,7 @@ def test_a_schedule_is_in_force_from_its_day_on_and_for_its_channel() -> None:
         f'{LANTERN} "item" -0.13 0.40 USD',
         # Beancount reads a rate and an amount with a minus as one amount.
         f'{LANTERN} "item" 0.13 -0.40 USD',
+        f'{LANTERN} "item" 0.13 (-0.40) USD',
         f'{LANTERN} "items" 0.13 0.40 USD',
         f'{LANTERN} "item" "0.13" 0.40 USD',
         f'{LANTERN} "item" 0.13 0.40',

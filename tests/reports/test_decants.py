@@ -81,6 +81,13 @@ def test_what_is_not_there_is_counted_at_the_last_cost_and_said() -> None:
     assert found.remarks == ("Only 2 of 5 mL are left; the rest is at the last cost.",)
 
 
+def test_what_several_bottles_lack_is_counted_at_the_cost_of_the_newest() -> None:
+    found = cost(read(SHELF + SECOND + SUPPLIES + kept(147)), 5)
+    # CH-1 is empty; 3 mL of CH-2 at 2.00, and 2 more at the same.
+    assert (found.bottles, found.liquid) == (("CH-2",), Decimal("10.00"))
+    assert found.remarks == ("Only 3 of 5 mL are left; the rest is at the last cost.",)
+
+
 def test_an_empty_bottle_is_counted_at_its_last_cost() -> None:
     found = cost(read(SHELF + SUPPLIES + kept(100)), 5)
     assert (found.bottles, found.pieces, found.liquid) == (("CH-1",), (), Decimal("6.48"))

@@ -85,7 +85,11 @@ def test_a_new_schedule_begins_anew() -> None:
     assert before.orders == 2
 
 
-@pytest.mark.parametrize(("fee", "orders", "remarks"), [("4.31", 10, 1), ("4.31", 9, 0), ("4.10", 10, 0)])
+@pytest.mark.parametrize(
+    ("fee", "orders", "remarks"),
+    # Where the books show no fees at all, they do not tell against the schedule.
+    [("4.31", 10, 1), ("4.31", 9, 0), ("4.10", 10, 0), ("0.00", 10, 0)],
+)
 def test_a_considerable_drift_is_remarked_on(fee: str, orders: int, remarks: int) -> None:
     # 4.31 instead of 3.91 is 10.2 % more, and 4.10 4.9 % more.
     sales = "".join(sale(number, fee) for number in range(orders))
@@ -137,6 +141,17 @@ def test_among_several_channels_none_is_assumed() -> None:
     other = SCHEDULE.replace("Lantern", "Tallowgate")
     fee = fee_of(read(SHELF + SCHEDULE + other), None, DAY)
     assert (fee.fee, fee.says) == (NO_FEE, "No channel, so no fee (choose from Lantern, Tallowgate).")
+
+
+def test_a_schedule_is_held_against_the_orders_of_its_own_channel() -> None:
+    other = (SCHEDULE + sale(2, "4.31")).replace("Lantern", "Tallowgate")
+    head = TAXED + "2020-01-01 open Assets:Marketplace:Tallowgate USD\n"
+    books = read(SHELF + SCHEDULE + sale(1, "3.91") + other, head)
+    # 4.31 less 3.91.
+    drifts = [fee_of(books, name, DAY).drift for name in ("Lantern", "Tallowgate")]
+    assert [drift and (drift.channel, drift.difference) for drift in drifts] == [
+        ("Lantern", Decimal("0.00")), ("Tallowgate", Decimal("0.40")),
+    ]
 
 
 def test_an_unknown_channel_is_named_with_those_there_are() -> None:

@@ -263,6 +263,15 @@ def test_only_what_does_not_fit_is_cut_short() -> None:
         fit([part("", before="never cut " * 20)], Decimal(40), height)
 
 
+@pytest.mark.parametrize(("bold", "wider"), [(False, "1.1"), (True, "1.188")])
+def test_a_word_longer_than_a_line_fills_its_lines_and_no_more(bold: bool, wider: str) -> None:
+    # A W is 1.02 of its height wide. Something over makes it a tenth wider, and bold type 1.08 of that: 1.188.
+    [whole] = fit([part("W" * 40, bold=bold)], Decimal(30), Decimal(30))
+    most = int(30 / (whole.size * Decimal("1.02") * Decimal(wider)))
+    assert {len(line) for line in whole.lines[:-1]} == {most}
+    assert "".join(whole.lines) == "W" * 40
+
+
 # -- the sheets
 
 

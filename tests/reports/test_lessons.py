@@ -80,6 +80,38 @@ def test_a_refund_for_goods_that_came_back_is_no_loss() -> None:
     assert learn(books, "QR-1").refund_share == 0
 
 
+def test_what_came_back_into_another_bottle_is_no_concern_of_a_refund() -> None:
+    books = read(SHELF + """
+2026-01-20 * "sold" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank
+2026-01-21 * "sold" ^order-2
+  Income:Sales  -5 QUIETREED @@ 18.00 USD
+  Assets:Bank
+2026-01-22 * "back" ^order-1
+  Income:Refunds  5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank
+2026-01-23 * "for the trouble" ^order-2
+  Income:Refunds  4.50 USD
+  Assets:Bank
+""")
+    # 4.50 of 18.00.
+    assert (learn(books).refund_share, learn(books, "QR-1").refund_share) == (0, Decimal("0.25"))
+
+
+def test_what_is_kept_of_a_refund_for_goods_that_came_back_is_no_refund_below_nought() -> None:
+    books = read(SHELF + """
+2026-01-20 * "sold" ^order-1
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank
+2026-01-22 * "back, less 2.00 for the trouble" ^order-1
+  Income:Refunds  5 CEDARHOUR @@ 12.00 USD
+  Income:Refunds  -2.00 USD
+  Assets:Bank
+""")
+    assert learn(books).refund_share == 0
+
+
 def test_a_vial_of_two_bottles_counts_by_the_ml_of_each() -> None:
     books = read("""
 2026-01-05 * "two bottles"

@@ -51,6 +51,22 @@ def test_by_hand() -> None:
     ]
 
 
+def test_supplies_cost_when_they_are_used_and_not_when_they_are_bought() -> None:
+    text = BY_HAND.partition("2025-03-05")[0] + """
+2025-02-01 custom "kit" "5 mL" 1 VIAL5
+2025-02-03 * "Vials"
+  Assets:Stock:Supplies  10 VIAL5 {{2.00 USD}}
+  Assets:Bank
+2025-03-05 * "Sold"
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Assets:Bank
+"""
+    # 5 mL at 1.296 are 6.48; in March a vial at 0.20 goes with them.
+    assert [month.cost_of_goods_sold for month in months(read(text), START, END)] == [
+        Decimal("6.48"), 0, Decimal("6.68"),
+    ]
+
+
 def test_a_range_that_begins_and_ends_within_months() -> None:
     found = months(read(BY_HAND), date(2025, 1, 15), date(2025, 3, 10))
     assert [month.first for month in found] == [date(2025, 1, 15), date(2025, 2, 1), date(2025, 3, 1)]

@@ -23,6 +23,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from millilot.reports.command import main
 from millilot.reports.forms import find_form, read_forms
 from millilot.reports.pack import PAGE, WORKBOOK, Outside, charts, pack, tables
+from millilot.reports.pack.archive import archive
 from millilot.reports.pack.folder import FolderError, put
 from millilot.reports.pack.manifest import NAME
 from millilot.reports.pack.table import Holds
@@ -631,6 +632,19 @@ def test_a_form_of_another_year_is_refused_in_words(sample: Path, tmp_path: Path
     assert result.exit_code == 1
     assert "uk-sa103s" in result.output
     assert not (tmp_path / "pack").exists()
+
+
+def test_a_pack_in_one_file_tells_no_time_and_can_be_read_by_anybody() -> None:
+    files = {"summary.html": b"<p>", "sheets/sales.csv": b"a" * 999}
+    with zipfile.ZipFile(io.BytesIO(archive(files, "records-2025"))) as zipped:
+        told = zipped.infolist()
+        assert {each.filename: zipped.read(each) for each in told} == {
+            f"records-2025/{name}": content for name, content in files.items()
+        }
+    assert {each.date_time for each in told} == {(1980, 1, 1, 0, 0, 0)}
+    # rw-r--r--
+    assert {each.external_attr >> 16 for each in told} == {0o644}
+    assert told[1].compress_size < 999
 
 
 @pytest.mark.parametrize("books", ["", SHELF])

@@ -47,6 +47,15 @@ def test_all_that_an_order_pours_is_in_its_parcel() -> None:
     assert (second.ml, second.largest, second.containers) == (Decimal("30.1"), Decimal("30.1"), 1)
 
 
+def test_an_order_of_several_days_was_poured_on_the_last() -> None:
+    first, _, second = ORDERS.partition("2026-02-02")
+    first = first.replace("#to-pour", "\n  poured: 2026-02-09")
+    second = second.replace("#to-pour", "\n  poured: 2026-02-07").replace("lantern-2", "lantern-1")
+    books = read(f"{SHELF}{first}2026-02-02{second}")
+    [parcel] = parcels(books, ["lantern-1"])
+    assert (parcel.poured, parcel.containers) == (datetime.date(2026, 2, 9), 6)
+
+
 def test_a_figure_is_passed_by_what_is_above_it() -> None:
     limits = in_force(read_limits(), "USD", DAY)
     assert [each.name for each in limits] == ["us-mail", "us-road", "air"]

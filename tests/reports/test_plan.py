@@ -158,6 +158,16 @@ def test_sizes_are_asked_for_or_known_from_the_bottle_its_fragrance_the_kits_or_
     assert ([*ladder(usual)], usual.sizes_from) == ([2, 5, 10, None], "assumed: the usual ones, in equal shares")
 
 
+def test_a_kit_of_a_later_day_is_not_offered_yet() -> None:
+    books = read(SHELF + '2026-05-01 custom "kit" "5 mL" 1 VIAL5\n')
+    offered = {day: plan(books, "QR-1", Request(), datetime.date.fromisoformat(day)) for day in (
+        "2026-04-30", "2026-05-01",
+    )}
+    assert [each.sizes_from for each in offered.values()] == [
+        "assumed: the usual ones, in equal shares", "assumed: those with a kit, in equal shares",
+    ]
+
+
 # Measured or assumed.
 
 

@@ -80,6 +80,13 @@ def test_what_a_day_counts_from_is_the_day_it_was_ordered() -> None:
     assert (pour.ordered, pour.days) == (datetime.date(2026, 2, 18), 11)
 
 
+def test_what_is_dated_ahead_has_not_waited_yet() -> None:
+    sorted_, unsorted = order(1, "2026-03-05"), order(2, "2026-03-06", "-9.00 USD")
+    found = waiting(sorted_ + unsorted.replace("Sales", "Unsorted"))
+    assert [pour.days for pour in found.bottles[0].pours] == [0]
+    assert [stuck.days for stuck in found.stuck] == [0]
+
+
 def test_a_line_from_two_bottles_shows_in_both() -> None:
     second = """
 2026-01-08 * "bottle"
@@ -190,6 +197,19 @@ def test_supplies_the_kits_have_taken_are_still_there() -> None:
     assert (vial.supply, vial.needed, vial.held, vial.short) == ("Vial of 5 mL", 1, 3, 0)
 
 
+def test_a_sample_takes_no_kit() -> None:
+    text = """
+2026-02-01 * "Order" ^order-1 #to-pour
+  Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+  Expenses:Samples  5 QUIETREED
+    vials: 1
+  Assets:Bank  12.00 USD
+"""
+    [vial] = waiting(KITS + text).supplies
+    # Four bought, one set aside for what was sold.
+    assert (vial.needed, vial.held) == (1, 4)
+
+
 def test_supplies_that_ran_out_are_short_until_more_are_bought() -> None:
     orders = KITS + "".join(order(number, f"2026-02-0{number}") for number in range(1, 7))
     entries, errors, options = load(SHELF + orders)
@@ -218,6 +238,13 @@ def test_what_was_poured_since_the_measurement_has_left() -> None:
     found = waiting(MEASURED + later + '\n2026-02-10 custom "stocktake" "CH-1" 94 CEDARHOUR\n')
     # Both 4 and 5 went after the morning of the 10th.
     assert found.bottles[0].held == 84
+
+
+def test_what_the_books_date_after_the_measurement_goes_after_it() -> None:
+    # The 5 mL of order 4 leave the books on the 11th, whenever they were poured: 94 less 5.
+    later = order(4, "2026-02-11", tag="\n  poured: 2026-02-09")
+    found = waiting(MEASURED + later + '\n2026-02-10 custom "stocktake" "CH-1" 94 CEDARHOUR\n')
+    assert found.bottles[0].held == 89
 
 
 def test_a_bottle_measured_too_low_runs_short_before_the_last_order() -> None:

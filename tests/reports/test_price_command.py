@@ -83,6 +83,12 @@ def test_the_textbook_price() -> None:
     ]
 
 
+def test_an_allowance_for_lost_parcels_is_taken_off_the_profit() -> None:
+    found = as_json(*ASKED, "--at", "20.00", "--lost", "0.02")
+    # 2 % of 20.00 and 5.00 are 0.50; without it 6.95 remain.
+    assert (found["cash_kept"], found["lost_parcels"], found["profit"]) == ("15.11", "0.50", "6.45")
+
+
 def test_what_is_solved_is_what_is_tried() -> None:
     solved = as_json(*ASKED, "--margin", "0.3", "--ending", ".50", "--ending", ".95")
     assert (solved["price"], solved["margin"], solved["finished"]) == ("18.30", "0.3000", "18.50")

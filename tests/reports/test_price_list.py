@@ -60,6 +60,18 @@ def test_what_was_not_sold_is_offered_in_the_sizes_that_have_a_kit() -> None:
     assert offers(kits + supplies)["QUIETREED"] == [("5", None, 10)]
 
 
+def test_a_kit_of_a_later_day_is_not_offered_yet() -> None:
+    kits = '\n2026-03-01 custom "kit" "5 mL" 1 VIAL5\n'
+    assert offers(kits, to="2026-02-28") == {}
+    assert offers(kits, to="2026-03-01")["QUIETREED"] == [("5", None, 10)]
+
+
+def test_what_was_sold_to_the_last_stays_on_the_list() -> None:
+    text = sale("2026-02-01", "-5 CEDARHOUR @@ 12.00 USD")
+    text += sale("2026-02-02", "-95 CEDARHOUR @@ 150.00 USD", meta="    vials: 0\n")
+    assert offers(text) == {"CEDARHOUR": [("5", "12.00", 0)]}
+
+
 def test_sizes_that_are_asked_for() -> None:
     assert offers(SALES, "5", "7.5", "5.0")["CEDARHOUR"] == [("5", "13.00", 16), ("7.5", None, 11)]
 

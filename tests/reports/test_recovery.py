@@ -64,6 +64,37 @@ def test_of_two_sold_as_often_the_larger(books: Books) -> None:
     assert of(books, "CH-1").size == 5
 
 
+def test_the_larger_even_where_it_was_sold_later(books: Books) -> None:
+    """
+    2026-02-01 * "one of each"
+      Income:Sales  -2 CEDARHOUR @@ 6.00 USD
+      Income:Sales  -5 CEDARHOUR @@ 12.00 USD
+      Assets:Bank
+    """
+    assert of(books, "CH-1").size == 5
+
+
+def test_what_is_left_to_the_last_drop_is_enough(books: Books) -> None:
+    """
+    2026-02-01 * "a tenth of the bottle for a tenth of its cost"
+      Income:Sales  -10 CEDARHOUR @@ 12.96 USD
+      Assets:Bank
+    """
+    # 129.60 - 12.96 = 116.64 are 9 times 12.96, and 9 of 10 mL are the 90 mL left.
+    assert of(books, "CH-1") == ToGo(Decimal(10), Decimal("12.96"), 9, is_enough=True)
+
+
+def test_a_price_without_an_end_takes_no_decant_more(books: Books) -> None:
+    """
+    2026-02-01 * "three for 4.00"
+      Income:Sales  -3 QUIETREED @@ 4.00 USD
+        vials: 3
+      Assets:Bank
+    """
+    # 100.00 - 4.00 = 96.00 are 72 times 4/3.
+    assert of(books, "QR-1") == ToGo(Decimal(1), Decimal(4) / 3, 72, is_enough=False)
+
+
 def test_a_bottle_never_opened_sells_as_its_fragrance_did(books: Books) -> None:
     """
     2026-01-07 * "a second bottle"

@@ -90,6 +90,20 @@ def test_an_order_that_no_bottle_can_serve_yet_waits_too() -> None:
     assert (got["unsorted"].names, got["unsorted"].command) == (("lantern-1",), "millilot sort")
 
 
+def test_what_is_unsorted_in_another_currency_is_no_amount_of_the_operating_one() -> None:
+    head = TAXED.replace("Income:Unsorted USD", "Income:Unsorted") + "2020-01-01 open Assets:Abroad EUR\n"
+    books = read(SHELF + """
+2026-02-01 * "Lantern" "Two mysteries" ^order-lantern-1
+  Income:Unsorted  -9.00 USD
+  Income:Unsorted  -7.00 EUR
+  Assets:Marketplace:Lantern  9.00 USD
+  Assets:Abroad  7.00 EUR
+""", head)
+    [got] = [task for task in today(books, DAY) if task.key == "unsorted"]
+    # Two rows; only the 9.00 are in USD.
+    assert figures(got) == (2, Decimal("9.00"), "USD", day("2026-02-01"))
+
+
 def test_a_bottle_that_was_measured_runs_short() -> None:
     # Of 100 mL, 90 are worn and 10 wait. 8 were counted; not 2 of them can be missing, and the books say so.
     poured = '2026-02-01 * "own use"\n  Equity:PersonalUse  90 CEDARHOUR\n'

@@ -97,6 +97,11 @@ def test_vials_that_are_alike_are_counted_together() -> None:
     assert in_all(lots) == vials(("A", 5, 3), ("A", 10, 1), ("A", 7, 0), ("A", 7, 0))
 
 
+def test_a_sample_is_not_counted_with_what_was_sold() -> None:
+    sold, sampled = (Vials(kind, (("A", Decimal(5)),), 1) for kind in (Kind.SOLD, Kind.SAMPLED))
+    assert in_all([sold, sampled, sampled]) == [sold, Vials(Kind.SAMPLED, (("A", Decimal(5)),), 2)]
+
+
 def test_a_sample_and_a_gift_are_in_no_vial_unless_they_say_so() -> None:
     text = """
 2026-02-01 * "Sale"
@@ -141,6 +146,11 @@ def vials(*lots: tuple[str, int, int]) -> list[Vials]:
 )
 def test_what_came_back_is_whole_vials_where_it_can_be(back: int, left: Sequence[tuple[str, int, int]]) -> None:
     assert without(vials(("A", 5, 2), ("A", 10, 1)), "A", Decimal(back)) == vials(*left)
+
+
+def test_a_vial_that_came_back_is_not_made_up_from_smaller_ones() -> None:
+    # 12 mL are three vials of 4 as well, but there are only two.
+    assert without(vials(("A", 12, 1), ("A", 4, 2)), "A", Decimal(12)) == vials(("A", 4, 2))
 
 
 def test_a_vial_of_two_bottles_can_lose_the_share_of_one() -> None:

@@ -64,6 +64,21 @@ def test_by_hand() -> None:
     assert [step.line for step in found if step.is_total] == ["paid_out", "bank"]
 
 
+def test_what_sets_out_on_the_first_day_was_not_under_way_before() -> None:
+    text = sale("2025-01-01", "1", "40.00", "^payout-A") + sent("2025-01-01", "40.00", "A")
+    found = waterfall(books_of(text + arrived("2025-01-03", "40.00", "A")), "Lantern", START, END).steps
+    assert [(step.line, step.amount) for step in found] == [("gross", 40), ("paid_out", 40), ("bank", 40)]
+
+
+def test_receipts_of_nought_are_shown() -> None:
+    # The 40.00 set out the day before, and arrive two days later.
+    day = date(2024, 12, 31)
+    found = waterfall(books_of(BY_HAND), "Lantern", day, day).steps
+    assert [(step.line, step.amount) for step in found] == [
+        ("gross", 0), ("paid_out", 0), ("way_open", 40), ("way_close", -40), ("bank", 0),
+    ]
+
+
 AMOUNTS = st.lists(st.integers(1, 5000), min_size=1, max_size=6)
 
 
@@ -117,6 +132,13 @@ def test_what_is_open_is_held_or_under_way() -> None:
     ]
     assert [item.payout is not None for item in items] == [True, False]
     assert by_age(items, CENT) == [0, Decimal("27.00"), 0, 0]
+
+
+def test_what_was_lost_on_the_way_is_not_outstanding() -> None:
+    text = sale("2025-02-01", "1", "40.00", "^payout-A") + sent("2025-02-10", "40.00", "A")
+    [item] = open_items(settle(books_of(text + arrived("2025-02-12", "30.00", "A", "1.00"))), date(2025, 3, 1))
+    # Of 40.00, 29.00 are in the bank and 1.00 went for the exchange.
+    assert (item.amount, item.outstanding) == (Decimal("40.00"), Decimal("10.00"))
 
 
 @pytest.mark.parametrize(
