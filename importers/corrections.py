@@ -126,8 +126,9 @@ def compare_refund(
     if told in stands:
         return Difference(superseded=told != stand)
     amount, tax, fee = (now - before for now, before in zip(told, stand, strict=True))
-    if amount < 0 or tax < 0:
-        return Difference(f"expected refunds of at least {stand[0]} {currency} as in the books, found {told[0]}")
+    for what, change, before, now in (("refunds", amount, stand[0], told[0]), ("tax", tax, stand[1], told[1])):
+        if change < 0:
+            return Difference(f"expected {what} of at least {before} {currency} as in the books, found {now}")
     further = replace(
         refund,
         number=f"{refund.number}/{len(booked) + 1}",

@@ -44,7 +44,7 @@ def lost_parcels(books: Books) -> Lost:
             continue
         orders += 1
         moves = [move for record in records for move in record.moves if move.bottle in books.fragrances]
-        again = any(move.kind is Kind.LOST and move.quantity < 0 for move in moves)
+        again = sum((move.quantity for move in moves if move.kind is Kind.LOST), ZERO) < 0
         returned = any(move.kind is Kind.SOLD and move.quantity > 0 for move in moves)
         refunded = sum((each.amount for each in money if each.role is Role.REFUNDS), ZERO)
         paid_for = any(each.role is Role.COMPENSATION for each in money)

@@ -84,11 +84,12 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """All columns of a file, and how its numbers and days are written."""
+    """All columns of a file, how its numbers and days are written, and the lines its rows begin on."""
 
     columns: tuple[Column, ...]
     marks: Marks
     days: Days
+    lines: tuple[int, ...]
 
     def of(self, heading: str) -> Column:
         """Return the column of a heading."""
@@ -110,7 +111,7 @@ def examine(sheet: Sheet) -> Evidence:
     day_first = "amounts have a decimal comma" if marks.sure and marks.decimal == "," else ""
     days = find_days(dated, context, day_first=day_first or _by_language(sheet, words))
     columns = tuple(_column(place, heading, cells, heading in dated, marks) for place, heading, cells in usable)
-    return Evidence(columns, marks, days)
+    return Evidence(columns, marks, days, tuple(row.number for row in sheet.rows))
 
 
 def _by_language(sheet: Sheet, words: set[str]) -> str:

@@ -113,8 +113,8 @@ class SumFinder:
         return self.quantity is not None and any(number and number > 1 for number in self.quantity.numbers)
 
     def names(self, row: int) -> str:
-        """Return the number of a row's order."""
-        return self.orders.numbers[row]
+        """Return the number of a row's order, or which row it is of an order without one."""
+        return self.orders.numbers[row].removeprefix("\0")
 
     def heading(self, name: str) -> str:
         """Return the heading of a column or of the unit price in the product."""

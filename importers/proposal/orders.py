@@ -93,15 +93,16 @@ class _Proposer:
         return candidates[0] if candidates else None
 
     def _group(self, order: Column | None) -> Orders:
-        count = len(self.evidence.columns[0].cells) if self.evidence.columns else 0
-        numbers = [f"\0{row}" for row in range(count)]
+        # No order's number begins so.
+        rows = [f"\0row {line}" for line in self.evidence.lines]
+        numbers = list(rows)
         if order is not None:
             suffix = self._suffix(order)
             for row, cell in enumerate(order.cells):
                 number = cell.lstrip("#").strip()
                 if suffix:
                     number = re.sub(suffix, "", number) or number
-                numbers[row] = number or f"\0{row}"
+                numbers[row] = number or rows[row]
         groups: defaultdict[str, list[int]] = defaultdict(list)
         for row, number in enumerate(numbers):
             groups[number].append(row)

@@ -123,7 +123,9 @@ def test_less_tax_than_went_back_already_is_refused(shop: Shop) -> None:
     assert first["new"] == 1
     before = shop.books.read_bytes()
     second = shop.outcome(shop.file({**taxed, "Refunded": "6.00", "Tax refunded": "0.25"}))
-    assert [fate["fate"] for fate in second["fates"]] == ["refused"]
+    assert [(fate["fate"], fate["reason"]) for fate in second["fates"]] == [
+        ("refused", "expected tax of at least 0.50 USD as in the books, found 0.25"),
+    ]
     assert shop.books.read_bytes() == before
 
 

@@ -110,6 +110,17 @@ def test_a_net_amount_that_nothing_makes(seller: Seller) -> None:
     assert seller.sums() == {}
 
 
+def test_a_sum_that_fails_in_a_file_without_orders_names_the_row(seller: Seller) -> None:
+    file = seller.file(
+        "Date,Item,Price,Fee,Net\n2026-03-04,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+        "2026-03-05,Quiet Reed 5 mL,15.00,1.50,13.50\n2026-03-06,Cedar Hour 5 mL,12.00,1.20,10.80\n"
+        "2026-03-07,Cedar Hour 5 mL,13.00,1.30,11.60\n",
+    )
+    result = seller.propose(file)
+    assert '"Net" is not the sum of the other columns in 1 of 4 orders: row 5.' in " ".join(result.output.split())
+    assert all(character.isprintable() or character == "\n" for character in result.output)
+
+
 def test_a_sum_that_fails_in_one_row_names_the_order(seller: Seller) -> None:
     rows = "".join(
         f"{order},2026-03-0{order},Cedar Hour 5 mL,12.00,1.{order}0,10.{100 - 10 * order}\n"

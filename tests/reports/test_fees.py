@@ -173,6 +173,12 @@ REFUND = """
         (REFUND.format(1, "19.99"), 0),
         # Poured again.
         ('2026-02-05 * "again" ^order-1\n  Expenses:Loss  2 CEDARHOUR\n', 1),
+        # Poured again, and then the first came back.
+        (
+            ('2026-02-05 * "again" ^order-1\n  Expenses:Loss  2 CEDARHOUR\n'
+            '2026-02-09 * "taken back" ^order-1\n  Expenses:Loss  -2 CEDARHOUR\n'),
+            0,
+        ),
         # Came back.
         (
             REFUND.format(1, "2 CEDARHOUR @@ 20.00"),
