@@ -9,22 +9,16 @@ A setting applies from its date on::
     2026-01-01 commodity CEDARHOUR
       name: "Cedar Hour"
       unit: "mL"
-    2026-12-31 custom "annual-gross" Assets:Marketplace:Lantern 2026 5321.40 USD
-      basis: "settled"
 
-A year that was handed in is recorded with its closing stock and its cost of goods sold::
-
-    2027-02-01 custom "filed" 2026 135.11 USD 24.89 USD
+What a channel charges and says, and what was handed in, are read in `fee_schedule`, `annual_gross` and `filed`.
 """
 
 from __future__ import annotations
 
-import datetime
 import re
 from bisect import bisect_right
 from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
 from itertools import groupby
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -37,10 +31,13 @@ from beancount.core.number import ZERO
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import ROOTS, SHARED_ROLES, AccountRoles, Role, default_roles, root
+from millilot.ledger.annual_gross import AnnualGross, read_annual_gross
 from millilot.ledger.fee_schedule import FeeSchedule, read_fee_schedule
+from millilot.ledger.filed import Filed, read_filed
 from millilot.ledger.money import Weight
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Callable, Iterable, Mapping
 
     from beancount.core.data import Directive
@@ -49,10 +46,6 @@ if TYPE_CHECKING:
 
 MILLILITRES = "mL"
 EACH = "each"
-
-#: What a filed year may say beside its two figures, in its metadata.
-NET_RECEIPTS = "net_receipts"
-BUSINESS_PROFIT = "business_profit"
 
 #: What a kit is called that is used with each order.
 PARCEL = "parcel"
@@ -187,70 +180,6 @@ class Claim(NamedTuple):
     split: str
     size: Decimal | None
     refused: bool
-    entry: Custom
-
-
-class Basis(StrEnum):
-    """Which of an order's dates says in whose year a channel's form counts it."""
-
-    ORDER = "order"
-    SETTLED = "settled"
-    PAID_OUT = "paid-out"
-
-
-class AnnualGross(NamedTuple):
-    """What a channel's form says it took in a year.
-
-    Attributes:
-        day: the day it is written on.
-        account: the channel's account.
-        year: the year of the form.
-        gross: the form's figure, not below 0.
-        currency: of the form.
-        basis: the date it counts by, None when the owner does not say.
-        tax: whether sales tax is in it, None when the owner does not say.
-        payments: how many payments the form counts, None when the owner does not say.
-        months: the form's figure of each month that is told, by number.
-        rate: what one unit of the form's currency is in that of the books, None when the owner does not say.
-        entry: the directive.
-    """
-
-    day: datetime.date
-    account: str
-    year: int
-    gross: Decimal
-    currency: str
-    basis: Basis | None
-    tax: bool | None
-    payments: int | None
-    months: Mapping[int, Decimal]
-    rate: Decimal | None
-    entry: Custom
-
-
-class Filed(NamedTuple):
-    """A year that was handed in, and what it said.
-
-    Attributes:
-        day: when it was written.
-        first: the first day of the year.
-        last: the last day of the year.
-        closing_stock: fragrance at cost, in a currency's minor units.
-        cost_of_goods: cost of goods sold; it may be negative.
-        currency: of both.
-        net_receipts: if it is recorded, else None.
-        business_profit: if it is recorded, else None.
-        entry: the directive.
-    """
-
-    day: datetime.date
-    first: datetime.date
-    last: datetime.date
-    closing_stock: Decimal
-    cost_of_goods: Decimal
-    currency: str
-    net_receipts: Decimal | None
-    business_profit: Decimal | None
     entry: Custom
 
 
@@ -428,116 +357,6 @@ def _read_claim(entry: Custom) -> Claim | str:
     return f"A claim names a bottle, what is claimed of it and its price; {expected}"
 
 
-#: The months as a year form's metadata names them.
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-
-
-def _read_annual_gross(entry: Custom) -> AnnualGross | str:
-    expected = f'{entry.date} custom "annual-gross" Assets:Marketplace:Lantern {entry.date.year} 5321.40 USD'
-    match [(value.value, value.dtype) for value in entry.values or []]:
-        case [
-            (str(account), dtype),
-            (Decimal() as year, _),
-            (Amount(number=Decimal() as gross, currency=str(currency)), _),
-        ] if dtype == account_names.TYPE and year in _YEARS and gross >= 0:
-            about = _about_form(entry.meta)
-            if isinstance(about, str):
-                return about
-            return AnnualGross(entry.date, account, int(year), gross, currency, *about, entry)
-    return (
-        f"A year form names the channel's account, the year and what the form says, not below 0 (a year and an "
-        f"amount with a minus would be read as one amount); expected: {expected}"
-    )
-
-
-_YEARS = range(datetime.MINYEAR, datetime.MAXYEAR + 1)
-
-_AboutForm = tuple["Basis | None", "bool | None", "int | None", "dict[int, Decimal]", "Decimal | None"]
-
-
-def _about_form(meta: Mapping[str, Any]) -> _AboutForm | str:
-    """Return what the metadata of a year form says of it, or what is wrong with it."""
-    basis, tax, payments = meta.get("basis"), meta.get("tax"), meta.get("payments")
-    if basis is not None and basis not in set(Basis):
-        return f'basis: is {", ".join(f"{each.value!r}" for each in Basis)}, in quotes, not {basis!r}.'
-    if tax not in {None, "in", "out"}:
-        return f'tax: is "in" or "out", in quotes, not {tax!r}.'
-    if payments is not None and not (isinstance(payments, Decimal) and payments >= 0 and payments % 1 == 0):
-        return f"payments: is a whole number not below 0 and without quotes, not {payments!r}."
-    months = {}
-    for number, name in enumerate(MONTHS, start=1):
-        told = _number(meta.get(name))
-        if told is not None:
-            months[number] = told
-        elif meta.get(name) is not None:
-            return f"{name}: is what the form says of that month, without quotes, not {meta[name]!r}."
-    rate = _number(meta.get("rate"))
-    if meta.get("rate") is not None and not (rate and rate > 0):
-        return f"rate: is what one unit of the form's currency is worth, above 0, not {meta['rate']!r}."
-    return (
-        None if basis is None else Basis(basis),
-        None if tax is None else tax == "in",
-        None if payments is None else int(payments),
-        months,
-        rate,
-    )
-
-
-def _number(value: object) -> Decimal | None:
-    if isinstance(value, Amount):
-        value = value.number
-    return value if isinstance(value, Decimal) else None
-
-
-def _read_filed(entry: Custom) -> Filed | str:
-    match [value.value for value in entry.values or []]:
-        case [
-            Decimal() as number,
-            Amount(number=Decimal() as closing, currency=str(currency)),
-            Amount(number=Decimal() as cost, currency=str(other)),
-        ] if closing >= 0 and currency == other:
-            try:
-                first, last = _days_filed(entry, number)
-                receipts, profit = (
-                    _figure_filed(entry, key, currency) for key in (NET_RECEIPTS, BUSINESS_PROFIT)
-                )
-            except ValueError as problem:
-                return str(problem)
-            return Filed(entry.date, first, last, closing, cost, currency, receipts, profit, entry)
-    return (
-        "A filed year has its number, its closing stock, not below 0, and its cost of goods in the same currency; "
-        f'expected: {entry.date} custom "filed" {entry.date.year - 1} 135.11 USD 24.89 USD'
-    )
-
-
-def _days_filed(entry: Custom, number: Decimal) -> tuple[datetime.date, datetime.date]:
-    """Return the first and last day of a filed year, the calendar's unless the directive says otherwise."""
-    if number % 1 or not datetime.MINYEAR <= number <= datetime.MAXYEAR:
-        raise ValueError(f"A filed year is a whole number such as {entry.date.year - 1}, not {number:f}.")
-    year = int(number)
-    first = entry.meta.get("from", datetime.date(year, 1, 1))
-    last = entry.meta.get("to", datetime.date(year, 12, 31))
-    days = isinstance(first, datetime.date) and isinstance(last, datetime.date)
-    if not days or first > last or year not in {first.year, last.year}:
-        raise ValueError(
-            f"The year {year} cannot run from {first} to {last}; from: is its first day and to: its last, without "
-            f"quotes, such as to: {year}-12-31.",
-        )
-    if entry.date <= last:
-        raise ValueError(f"A year is filed after its last day, {last}, and not on {entry.date}.")
-    return first, last
-
-
-def _figure_filed(entry: Custom, key: str, currency: str) -> Decimal | None:
-    match entry.meta.get(key):
-        case None:
-            return None
-        case Amount(number=Decimal() as number, currency=of) if of == currency:
-            return number
-        case value:
-            raise ValueError(f"{key}: is an amount in {currency}, such as 100.00 {currency}, not {value}.")
-
-
 def _read_commodity(entry: CommodityDirective) -> Commodity | str:
     meta: Mapping[str, Any] = entry.meta
     unit = meta.get("unit", MILLILITRES)
@@ -564,8 +383,8 @@ _READERS: Mapping[str, Callable[[Custom], object]] = {
     "stocktake": _read_stocktake,
     "weighing": _read_weighing,
     "claim": _read_claim,
-    "annual-gross": _read_annual_gross,
-    "filed": _read_filed,
+    "annual-gross": read_annual_gross,
+    "filed": read_filed,
     "fee-schedule": read_fee_schedule,
 }
 

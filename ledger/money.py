@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from beancount.core import convert
+from beancount.core.amount import Amount
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -70,3 +71,10 @@ def operating_currency(options_map: Mapping[str, Any]) -> str | None:
     """Return the currency the books are kept in, None when the option is not set."""
     currencies = options_map["operating_currency"]
     return str(currencies[0]) if currencies else None
+
+
+def number_of(value: object) -> Decimal | None:
+    """Return a number that was written with or without its currency, None when it is none."""
+    if isinstance(value, Amount):
+        value = value.number
+    return value if isinstance(value, Decimal) else None

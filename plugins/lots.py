@@ -6,18 +6,16 @@ from the second of the day on: `CEDARHOUR 2026-01-10`, `CEDARHOUR 2026-01-10 2`.
 
 from __future__ import annotations
 
-from decimal import Decimal
 from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from beancount.core.amount import Amount
 from beancount.core.data import Transaction
 
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.directives import read_settings
-from millilot.ledger.money import operating_currency, snap
+from millilot.ledger.money import number_of, operating_currency, snap
 from millilot.plugins.order import Key, content_key, natural
 from millilot.plugins.problems import LotError
 from millilot.plugins.tolerance import allow_residues
@@ -151,7 +149,7 @@ def name_lots(entries: Directives, options_map: dict[str, Any]) -> tuple[Directi
 def _above_both_values(arrival: Arrival, roles: AccountRoles) -> str | None:
     """Return what is wrong with a bottle owned before that comes in at more than it was ever worth."""
     _, entry, stock = arrival
-    paid, market_value = (_number(stock.meta.get(key)) for key in ("paid", "market-value"))
+    paid, market_value = (number_of(stock.meta.get(key)) for key in ("paid", "market-value"))
     if paid is None or market_value is None:
         return None
     of_day = roles.on(entry.date)
@@ -164,12 +162,6 @@ def _above_both_values(arrival: Arrival, roles: AccountRoles) -> str | None:
         f"{stock.cost.label or stock.commodity} comes in at {cost} {stock.cost.currency}, more than was paid "
         f"for it ({paid}) and more than its market value ({market_value}). Write the lower of the two."
     )
-
-
-def _number(value: object) -> Decimal | None:
-    """Return a number that was written with or without its currency."""
-    number = value.number if isinstance(value, Amount) else value
-    return number if isinstance(number, Decimal) else None
 
 
 def _free_name(base: str, taken: dict[str, Arrival], written: set[str | None]) -> str:

@@ -18,7 +18,8 @@ from beancount.core.data import Custom
 
 from millilot.importers.booking import open_books
 from millilot.importers.problems import BooksError
-from millilot.ledger.directives import BUSINESS_PROFIT, NET_RECEIPTS, is_setting
+from millilot.ledger.directives import is_setting
+from millilot.ledger.filed import BUSINESS_PROFIT, NET_RECEIPTS
 from millilot.ledger.money import minor_unit
 from millilot.reports.check import Finding, place
 from millilot.reports.days import is_calendar_year
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 
     from beancount.core.data import Directive
 
-    from millilot.ledger.directives import Filed
+    from millilot.ledger.filed import Filed
     from millilot.ledger.records import Books
 
 CLOSING_STOCK = "closing_stock"

@@ -27,8 +27,8 @@ from beancount.core.number import ZERO
 
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import CANCELLED, ORDER, ORDERED, PAID_OUT, SETTLED, day_of, links_of
+from millilot.ledger.annual_gross import AnnualGross, Basis
 from millilot.ledger.channels import read_channels, slug_of
-from millilot.ledger.directives import AnnualGross, Basis
 from millilot.ledger.money import minor_unit, weight
 from millilot.plugins.order import natural
 from millilot.reports import rounding
