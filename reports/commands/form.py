@@ -11,6 +11,7 @@ from millilot.reports.commands.options import Format
 from millilot.reports.commands.payouts import paragraph
 from millilot.reports.tables import WIDTH, Column, to_csv, to_json, to_table
 from millilot.reports.tie_out import CurrencyError, is_stated, tie_out, verdict, way
+from millilot.reports.year_statement import CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from millilot.ledger.records import Books
     from millilot.reports.tie_out import TieOut
 
-CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
 
 _TITLES = {
     "gross_receipts": "Books: gross receipts",

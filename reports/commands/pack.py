@@ -13,11 +13,12 @@ from millilot.reports.commands.options import books_option, day, load, show
 from millilot.reports.days import last_of_year
 from millilot.reports.filed import file_year, filed_line
 from millilot.reports.forms import FormError, find_form, read_forms
-from millilot.reports.pack import CAUTION, Outside, pack
+from millilot.reports.pack import Outside, pack
 from millilot.reports.pack.folder import FolderError, check, put
 from millilot.reports.pack.manifest import read_digests
 from millilot.reports.pack.span import Span
 from millilot.reports.thresholds import read_thresholds
+from millilot.reports.year_statement import CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

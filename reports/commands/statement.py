@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from millilot.reports.days import is_calendar_year, last_of_year
 from millilot.reports.tables import Column, to_table
+from millilot.reports.year_statement import STATEMENT
 
 if TYPE_CHECKING:
     import datetime
@@ -26,43 +27,13 @@ def title_of(start: datetime.date, end: datetime.date) -> str:
 
 def statement(title: str, currency: str, year: Year) -> str:
     """Return the year as a statement: lines in the left column, totals in the right one."""
-    rows: list[tuple[str, object, object]] = [
-        ("Gross receipts", year.gross_receipts, None),
-        ("less refunds", year.refunds, None),
-        ("Net receipts", None, year.net_receipts),
-        ("", None, None),
-        ("Opening stock", year.opening_stock, None),
-        ("Purchases", year.purchases, None),
-        ("Contributed (owned before)", year.contributed, None),
-        ("less personal use", year.personal_use, None),
-        ("less samples", year.samples, None),
-        ("less losses", year.losses, None),
-        ("Supplies", year.supplies, None),
-        ("Other costs", year.other_costs, None),
-        ("less closing stock", year.closing_stock, None),
-        ("Cost of goods sold", None, year.cost_of_goods_sold),
-        ("", None, None),
-        ("Gross profit", None, year.gross_profit),
-        ("Other income", None, year.other_income),
-        ("Hobby income", None, year.hobby_income),
-        ("", None, None),
-        ("Fees", year.fees, None),
-        ("Postage", year.postage, None),
-        ("Packing", year.packing, None),
-        ("Ads", year.ads, None),
-        ("Exchange", year.exchange, None),
-        ("Samples", year.samples, None),
-        ("Losses", year.losses, None),
-        ("Other expenses", year.other_expenses, None),
-        ("Business profit", None, year.business_profit),
-        ("", None, None),
-        ("Supplies on hand, start", year.supplies_on_hand_open, None),
-        ("Supplies on hand, end", year.supplies_on_hand_close, None),
-        ("Claims held, start", year.claims_held_open, None),
-        ("Claims held, end", year.claims_held_close, None),
-        ("Receipts if counted when paid", None, year.receipts_if_counted_when_paid),
-        ("Transactions (payments received)", None, year.transactions),
-    ]
+    rows: list[tuple[str, object, object]] = []
+    for part in STATEMENT:
+        if rows:
+            rows.append(("", None, None))
+        for line in part:
+            figure = getattr(year, line.name)
+            rows.append((line.caption, None, figure) if line.is_total else (line.caption, figure, None))
     columns = (Column(title, right=False), Column(currency), Column("Total"))
     return to_table(columns, rows)
 

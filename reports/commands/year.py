@@ -34,6 +34,7 @@ from millilot.reports.thresholds import Distance, read_thresholds, thresholds
 from millilot.reports.year import year as report
 from millilot.reports.year_lines import UnknownLineError, trace
 from millilot.reports.year_notes import year_notes
+from millilot.reports.year_statement import CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
     from millilot.ledger.records import Books
     from millilot.reports.forms import Form
 
-CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
 
 class Asked(NamedTuple):
     """What was asked for: the books and the days."""

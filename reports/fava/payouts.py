@@ -17,10 +17,10 @@ from millilot.reports.fava.adapter import (
     journal_of_link,
     page_address,
 )
-from millilot.reports.pack import CAUTION
 from millilot.reports.payouts import DAYS, describe, settle, title
 from millilot.reports.tie_out import CurrencyError, tie_out, verdict, way
 from millilot.reports.waterfall import waterfall
+from millilot.reports.year_statement import CAUTION
 
 if TYPE_CHECKING:
     import datetime

@@ -33,7 +33,7 @@ from millilot.reports.fava.adapter import (
 from millilot.reports.filled import figures_of, fill, trace_form
 from millilot.reports.forms import PeriodError, find_form, read_forms
 from millilot.reports.months import Month, months
-from millilot.reports.pack import CAUTION, Outside, pack
+from millilot.reports.pack import Outside, pack
 from millilot.reports.pack.archive import archive
 from millilot.reports.pack.manifest import read_digests
 from millilot.reports.pack.span import Span
@@ -42,6 +42,7 @@ from millilot.reports.thresholds import read_thresholds, thresholds
 from millilot.reports.year_journal import Accounts, journals
 from millilot.reports.year_lines import UnknownLineError, trace
 from millilot.reports.year_notes import year_notes
+from millilot.reports.year_statement import CAUTION, STATEMENT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -59,51 +60,6 @@ _ANY_CURRENCY = "plain"
 
 #: A listing shows so many digits more than a report does, where goods at cost have them.
 _MORE_DIGITS = 2
-
-#: The statement in its parts: captions and lines, totals marked.
-STATEMENT: Sequence[Sequence[tuple[str, str, bool]]] = (
-    (
-        ("Gross receipts", "gross_receipts", False),
-        ("less refunds", "refunds", False),
-        ("Net receipts", "net_receipts", True),
-    ),
-    (
-        ("Opening stock", "opening_stock", False),
-        ("Purchases", "purchases", False),
-        ("Contributed (owned before)", "contributed", False),
-        ("less personal use", "personal_use", False),
-        ("less samples", "samples", False),
-        ("less losses", "losses", False),
-        ("Supplies", "supplies", False),
-        ("Other costs", "other_costs", False),
-        ("less closing stock", "closing_stock", False),
-        ("Cost of goods sold", "cost_of_goods_sold", True),
-    ),
-    (
-        ("Gross profit", "gross_profit", True),
-        ("Other income", "other_income", False),
-        ("Hobby income", "hobby_income", True),
-    ),
-    (
-        ("Fees", "fees", False),
-        ("Postage", "postage", False),
-        ("Packing", "packing", False),
-        ("Ads", "ads", False),
-        ("Exchange", "exchange", False),
-        ("Samples", "samples", False),
-        ("Losses", "losses", False),
-        ("Other expenses", "other_expenses", False),
-        ("Business profit", "business_profit", True),
-    ),
-    (
-        ("Supplies on hand, start", "supplies_on_hand_open", False),
-        ("Supplies on hand, end", "supplies_on_hand_close", False),
-        ("Claims held, start", "claims_held_open", False),
-        ("Claims held, end", "claims_held_close", False),
-        ("Receipts if counted when paid", "receipts_if_counted_when_paid", True),
-        ("Transactions (payments received)", "transactions", False),
-    ),
-)
 
 _CAPTIONS = {line: caption.removeprefix("less ").capitalize() for of in STATEMENT for caption, line, _ in of}
 

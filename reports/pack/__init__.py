@@ -28,6 +28,7 @@ from millilot.reports.pack.statement import summary
 from millilot.reports.pack.unsold import losses, swaps_and_gifts
 from millilot.reports.pack.workbook import workbook
 from millilot.reports.tables import to_csv
+from millilot.reports.year_statement import CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     from millilot.reports.pack.table import Table
     from millilot.reports.thresholds import Threshold
 
-CAUTION = "Records, not tax advice; local rules and a licensed preparer have the say."
 
 WORKBOOK = "records.xlsx"
 PAGE = "summary.html"

@@ -6,44 +6,20 @@ from typing import TYPE_CHECKING
 
 from millilot.reports.pack.table import Column, Holds, Row, Table, Term, minus, plus
 from millilot.reports.year_lines import TOTALS
+from millilot.reports.year_statement import STATEMENT
 
 if TYPE_CHECKING:
     from millilot.reports.pack.span import Span
 
 
-#: The lines of the statement in their order, and what they are called; samples and losses stand in it twice.
-_LINES = (
-    ("gross_receipts", "Gross receipts"),
-    ("refunds", "less refunds"),
-    ("net_receipts", "Net receipts"),
-    ("opening_stock", "Opening stock"),
-    ("purchases", "Purchases, with delivery, duty and tax"),
-    ("contributed", "Contributed (owned before)"),
-    ("personal_use", "less personal use"),
-    ("samples", "less samples"),
-    ("losses", "less losses"),
-    ("supplies", "Supplies used (vials, labels)"),
-    ("other_costs", "Other costs"),
-    ("closing_stock", "less closing stock"),
-    ("cost_of_goods_sold", "Cost of goods sold"),
-    ("gross_profit", "Gross profit"),
-    ("other_income", "Other income (compensation)"),
-    ("hobby_income", "Hobby income"),
-    ("fees", "Fees"),
-    ("postage", "Postage"),
-    ("packing", "Packing"),
-    ("ads", "Ads"),
-    ("exchange", "Exchange"),
-    ("samples", "Samples"),
-    ("losses", "Losses"),
-    ("other_expenses", "Other expenses"),
-    ("business_profit", "Business profit"),
-    ("supplies_on_hand_open", "Supplies on hand, start"),
-    ("supplies_on_hand_close", "Supplies on hand, end"),
-    ("claims_held_open", "Claims held, start"),
-    ("claims_held_close", "Claims held, end"),
-    ("receipts_if_counted_when_paid", "Receipts if counted when paid"),
-)
+#: What a preparer is told of a line besides its caption.
+_FULLER = {
+    "purchases": "Purchases, with delivery, duty and tax",
+    "supplies": "Supplies used (vials, labels)",
+    "other_income": "Other income (compensation)",
+}
+#: A number of payments is no amount, and stands below.
+_LINES = [line for part in STATEMENT for line in part if line.name != "transactions"]
 
 
 def summary(span: Span) -> Table:
@@ -51,10 +27,10 @@ def summary(span: Span) -> Table:
     now, before = span.year, span.year_before
     seen: set[str] = set()
     rows = []
-    for line, caption in _LINES:
+    for caption, line, _ in _LINES:
         amount, amount_before = getattr(now, line), getattr(before, line)
         cells = {
-            "line": line, "caption": caption, "amount": amount, "year_before": amount_before,
+            "line": line, "caption": _FULLER.get(line, caption), "amount": amount, "year_before": amount_before,
             "change": amount - amount_before,
         }
         of = tuple(Term(sign, name) for name, sign in TOTALS.get(line, {}).items())
