@@ -201,8 +201,10 @@ def test_empty_books_have_no_full_year(sample: Demo) -> None:
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
     arguments = [str(tmp_path / "books"), "--serve", "--port", "0"]
+    # A shell starts what runs in the background with Ctrl-C ignored, and that is passed on to these tests.
+    listening = f"import signal; signal.signal(signal.SIGINT, signal.default_int_handler); {PROGRAM[-1]}"
     process = subprocess.Popen(
-        [*PROGRAM, *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        [*PROGRAM[:-1], listening, *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )
     yield process
     process.kill()
