@@ -32,6 +32,7 @@ from millilot.ledger.annotations import (
     day_of,
     links_of,
 )
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.money import weight
 
 if TYPE_CHECKING:
@@ -161,7 +162,8 @@ _KIND_OF_ROLE: tuple[tuple[Role, int, str], ...] = (
 )
 
 
-def read_channels(books: Books) -> dict[str, Channel]:
+@once_per_books
+def read_channels(books: Books) -> Mapping[str, Channel]:
     """Read every channel of the books by its account, in the order of the accounts' names."""
     events: dict[str, list[Event]] = defaultdict(list)
     transfers: dict[str, list[Transfer]] = defaultdict(list)

@@ -19,7 +19,7 @@ from millilot.ledger.annotations import vials_of
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from beancount.core.data import Transaction
 
@@ -207,6 +207,7 @@ class Books:
         foreign: what could not be counted.
         first: the day of the first record, or None in empty books.
         last: the last day of the records, or None in empty books.
+        kept: what was worked out from the books; see `millilot.ledger.kept`.
     """
 
     currency: str
@@ -214,6 +215,9 @@ class Books:
     bottles: Mapping[str, Bottle]
     records: tuple[Record, ...]
     foreign: tuple[Foreign, ...] = field(default=())
+    kept: dict[object, Callable[..., Any]] = field(
+        default_factory=dict, init=False, repr=False, compare=False,
+    )
 
     @property
     def first(self) -> datetime.date | None:

@@ -314,4 +314,4 @@ def rivals_in_order(drafts: list[Draft]) -> list[Draft]:
                 break
         else:
             alone.append(draft)
-    return in_order(rivals) + alone
+    return in_order(rivals, lambda draft: draft.entry) + alone

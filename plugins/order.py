@@ -10,16 +10,15 @@ from __future__ import annotations
 import re
 from itertools import groupby
 from operator import itemgetter
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from beancount.core.data import Posting, Transaction
 
-    from millilot.plugins.drafts import Draft
-
 Key: TypeAlias = tuple[object, ...]
+T = TypeVar("T")
 
 _DIGITS = re.compile(r"(\d+)")
 
@@ -50,15 +49,20 @@ def content_key(entry: Transaction) -> Key:
     )
 
 
-def in_order(drafts: Iterable[Draft]) -> list[Draft]:
-    """Return drafts of transactions in the order of their contents."""
-    keyed = sorted(((link_key(draft.entry), draft) for draft in drafts), key=itemgetter(0))
-    ordered: list[Draft] = []
+def in_order(items: Iterable[T], entry_of: Callable[[T], Transaction]) -> list[T]:
+    """Return what belongs to transactions in the order of their contents.
+
+    Args:
+        items: of one day, each of a transaction of its own.
+        entry_of: gives the transaction.
+    """
+    keyed = sorted(((link_key(entry_of(item)), item) for item in items), key=itemgetter(0))
+    ordered: list[T] = []
     for _, same in groupby(keyed, key=itemgetter(0)):
-        ties = [draft for _, draft in same]
+        ties = [item for _, item in same]
         if len(ties) > 1:
             # The links hardly ever leave it open; only then is the rest looked at.
-            ties.sort(key=lambda draft: content_key(draft.entry))
+            ties.sort(key=lambda item: content_key(entry_of(item)))
         ordered += ties
     return ordered
 

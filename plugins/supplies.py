@@ -90,7 +90,7 @@ class Supplies:
             return
         selling = [draft for draft in drafts if draft.sold]
         if len(selling) > 1:
-            selling = in_order(selling)
+            selling = in_order(selling, lambda draft: draft.entry)
         # Kits are in force by day, and a day sells few sizes.
         self._uses.clear()
         for draft in selling:

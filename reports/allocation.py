@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from beancount.core.number import ZERO
 
 from millilot.ledger.accounts import Role
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.records import Kind
 
 if TYPE_CHECKING:
@@ -107,12 +108,17 @@ def supplies_drawn(record: Record, books: Books) -> Iterator[tuple[Role, Move]]:
         yield move.to, move
 
 
-def allocate(books: Books) -> Iterator[Share]:
+@once_per_books
+def allocate(books: Books) -> Sequence[Share]:
     """Share every amount that bottles earn or cost.
 
-    Yields:
+    Returns:
         Shares by day; those of one amount add up to it exactly, the last share taking what division leaves.
     """
+    return tuple(_allocated(books))
+
+
+def _allocated(books: Books) -> Iterator[Share]:
     fragrances = frozenset(books.fragrances)
     by_order: dict[str, list[Record]] = defaultdict(list)
     for record in books.records:

@@ -15,6 +15,7 @@ import pandas as pd
 from beancount.core.number import ZERO
 
 from millilot.ledger.goods import EXACT
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ACQUIRED, COST_OF_GOODS, Kind
 from millilot.reports import rounding
@@ -90,12 +91,9 @@ MONEY_COLUMNS = ("cost", *Column, "net", "to_recover", *COST_COLUMNS, "profit")
 _FOUR_DIGITS = Decimal("0.0001")
 
 
-def bottles(books: Books, allocated: Iterable[Share] | None = None) -> pd.DataFrame:
+@once_per_books
+def bottles(books: Books) -> pd.DataFrame:
     """Return the exact figures of every bottle of fragrance, oldest first.
-
-    Args:
-        books: the books.
-        allocated: what `allocate` makes of the books, when it is known already.
 
     Returns:
         A frame with COLUMNS and one row a bottle, and last a row without a bottle for what none could be
@@ -106,11 +104,17 @@ def bottles(books: Books, allocated: Iterable[Share] | None = None) -> pd.DataFr
         for move in record.moves:
             moves[move.bottle].append(move)
     shares: dict[str | None, list[Share]] = defaultdict(list)
-    for share in allocate(books) if allocated is None else allocated:
+    for share in allocate(books):
         shares[share.bottle].append(share)
     rows = [_bottle_row(bottle, moves[name], shares[name]) for name, bottle in books.fragrances.items()]
     unallocated = _row({"bottle": None, "fragrance": None, "bought": None}, [], shares[None])
     return _frame([*rows, unallocated])
+
+
+@once_per_books
+def rounded_bottles(books: Books) -> pd.DataFrame:
+    """Return the figures of every bottle of fragrance as all reports show them, in minor units."""
+    return rounded(bottles(books), books.currency)
 
 
 def rounded(exact: pd.DataFrame, currency: str) -> pd.DataFrame:

@@ -22,7 +22,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.channels import Pocket, changes_of, read_channels
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
-from millilot.reports.payouts import DAYS, State, settle
+from millilot.reports.payouts import DAYS, State, settle, settle_channel
 from millilot.reports.year_lines import payments
 
 if TYPE_CHECKING:
@@ -151,8 +151,6 @@ def statement(
     start: datetime.date,
     end: datetime.date,
     days: int = DAYS,
-    *,
-    settled: Iterable[Settlement] = (),
 ) -> Statement:
     """Return a channel's year, or any range of days.
 
@@ -162,19 +160,16 @@ def statement(
         start: the first day.
         end: the last day, itself included.
         days: a payout is in the bank within so many days.
-        settled: the channels' payouts by these books and days, if they are known already.
 
     Raises:
         UnknownChannelError: there is no such channel.
     """
-    given = list(settled)
-    known = find([each.channel for each in given] or read_channels(books).values(), name)
+    known = find(read_channels(books).values(), name)
     last = min(end, books.last or end)
-    settlement = next((each for each in given if each.channel is known), None)
-    if settlement is None or last != books.last:
-        channel, settlement = _state(books, known, last, days)
+    if last == books.last:
+        channel, settlement = known, next(each for each in settle(books, days) if each.channel is known)
     else:
-        channel = known
+        channel, settlement = _state(books, known, last, days)
     _, before_it = _state(books, known, start - DAY, days)
     unit = minor_unit(books.currency)
     lines: dict[str, Decimal] = defaultdict(lambda: ZERO)
@@ -220,8 +215,7 @@ def _state(books: Books, channel: Channel, day: datetime.date, days: int) -> tup
     """Return a channel and its payouts as they stood at the end of a day."""
     known = replace(books, records=tuple(record for record in books.records if record.date <= day))
     channel = read_channels(known).get(channel.account, replace(channel, events=(), transfers=()))
-    [settlement] = settle(known, days, channels={channel.account: channel}, last=day)
-    return channel, settlement
+    return channel, settle_channel(channel, books.currency, day, days)
 
 
 def _unexplained(settlement: Settlement) -> Decimal:

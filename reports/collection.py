@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from millilot.ledger.records import Books, Move, Record
-    from millilot.reports.allocation import Share
 
 #: Money on these roles came back to the owner or, when it was spent, did not.
 _CASH_ROLES = (
@@ -86,13 +85,8 @@ class Collection:
         )
 
 
-def collection(books: Books, allocated: Iterable[Share] | None = None) -> Collection:
-    """Return the exact figures of the whole collection.
-
-    Args:
-        books: the books.
-        allocated: what `allocate` makes of the books, when it is known already.
-    """
+def collection(books: Books) -> Collection:
+    """Return the exact figures of the whole collection."""
     money = _amounts_by_role(books.records, books)
     moves = list(_moves_of(books.records))
     cash = sum(
@@ -104,8 +98,9 @@ def collection(books: Books, allocated: Iterable[Share] | None = None) -> Collec
         ),
         ZERO,
     )
-    shares = allocate(books) if allocated is None else allocated
-    unallocated = (SIGN_IN_NET.get(share.column, 0) * share.amount for share in shares if share.bottle is None)
+    unallocated = (
+        SIGN_IN_NET.get(share.column, 0) * share.amount for share in allocate(books) if share.bottle is None
+    )
     return _with_result(
         {
             "put_in": _cost_of(moves, {Kind.BOUGHT, Kind.LATE_COST, Kind.SUPPLIER_RETURN}),

@@ -97,7 +97,7 @@ def schedule_of(books: Books, account: str, day: datetime.date) -> FeeSchedule |
 
 def channels_of(books: Books) -> Mapping[str, Channel]:
     """Return all channels by account, also those of which the books have nothing but a fee schedule."""
-    channels = read_channels(books)
+    channels = dict(read_channels(books))
     for schedule in books.settings.fee_schedules:
         name = schedule.account.rpartition(":")[2]
         channels.setdefault(schedule.account, Channel(schedule.account, name, (), ()))

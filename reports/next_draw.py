@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from beancount.core.number import ZERO
 
 from millilot.ledger import goods
+from millilot.ledger.kept import once_per_books
 from millilot.plugins.lots import arrivals
 
 if TYPE_CHECKING:
@@ -65,8 +66,14 @@ class Taken(NamedTuple):
         return tuple(dict.fromkeys(piece.lot for piece in self.pieces))
 
 
+@once_per_books
+def next_draw(books: Books) -> NextDraw:
+    """Return what every lot holds at the end of some books."""
+    return NextDraw(books)
+
+
 class NextDraw:
-    """What every lot holds at the end of some books."""
+    """What every lot holds at the end of some books; read by `next_draw`."""
 
     def __init__(self, books: Books) -> None:
         roles = books.settings.roles
@@ -83,7 +90,8 @@ class NextDraw:
                     if not layers[cost]:
                         del layers[cost]
         self._lots: dict[str, list[str]] = defaultdict(list)
-        for arrival in arrivals([record.entry for record in books.records], roles):
+        sources = {id(bottle.source): bottle.source for bottle in books.bottles.values()}
+        for arrival in arrivals(list(sources.values()), roles):
             name, of_commodity = arrival.stock.cost.label or "", self._lots[arrival.stock.commodity]
             if name in books.bottles and name not in of_commodity:
                 of_commodity.append(name)

@@ -9,6 +9,7 @@ from beancount.core.number import ZERO
 
 from millilot.ledger.accounts import Role
 from millilot.ledger.channels import changes_of
+from millilot.ledger.kept import once_per_books
 
 if TYPE_CHECKING:
     import datetime
@@ -54,8 +55,13 @@ def sold_for(money: Iterable[Money]) -> Decimal:
     return _credited(money, _SOLD_ON)
 
 
-def channel_orders(books: Books) -> Iterator[ChannelOrder]:
-    """Yield the orders sold on one channel; those with a refund are left out, as it gives part of the fee back."""
+@once_per_books
+def channel_orders(books: Books) -> Sequence[ChannelOrder]:
+    """Return the orders sold on one channel, without those with a refund, as it gives part of the fee back."""
+    return tuple(_channel_orders(books))
+
+
+def _channel_orders(books: Books) -> Iterator[ChannelOrder]:
     for records in by_order(books):
         money = [each for record in records for each in record.money]
         accounts = list(changes_of(money))

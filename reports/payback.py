@@ -15,7 +15,7 @@ from millilot.reports.rounding import nearest
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
     from millilot.ledger.records import Books
     from millilot.reports.allocation import Share
@@ -30,7 +30,6 @@ def payback_over_time(
     costs: Mapping[str, Decimal],
     since: datetime.date | None = None,
     until: datetime.date | None = None,
-    allocated: Iterable[Share] | None = None,
 ) -> pd.DataFrame:
     """Return the payback of bottles on the days on which it changed, and on the last day.
 
@@ -39,13 +38,12 @@ def payback_over_time(
         costs: what each of the bottles that are wanted cost; never nought, which has no payback.
         since: leave out the days before it. A bottle that was there by then starts with what it had earned.
         until: the last day; otherwise that of the books.
-        allocated: what `allocate` makes of the books, when it is known already.
 
     Returns:
         A frame with COLUMNS, by date and bottle: payback is net / cost to 4 digits (Decimal).
     """
     shares: dict[str | None, list[Share]] = defaultdict(list)
-    for share in allocate(books) if allocated is None else allocated:
+    for share in allocate(books):
         shares[share.bottle].append(share)
     last = until or books.last
     rows: list[dict[str, Any]] = []

@@ -33,13 +33,15 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
+from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core.number import ZERO
 
 from millilot.ledger.channels import read_channels
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.money import minor_digits, minor_unit
-from millilot.plugins.order import content_key, natural
+from millilot.plugins.order import in_order, natural
 from millilot.reports import rounding, solver
 from millilot.reports.deposits import name_of, sendings
 
@@ -52,6 +54,8 @@ if TYPE_CHECKING:
 
 #: A payout is in the bank within so many days, or something is wrong.
 DAYS = 7
+
+_LIMITS = solver.Limits()
 
 #: So many of a long list are named.
 _NAMED = 4
@@ -125,27 +129,40 @@ class Settlement:
     strays: tuple[Transfer, ...]
 
 
+@once_per_books
 def settle(
     books: Books,
     days: int = DAYS,
-    limits: solver.Limits | None = None,
-    channels: Mapping[str, Channel] | None = None,
+    limits: solver.Limits = _LIMITS,
     last: datetime.date | None = None,
-) -> list[Settlement]:
+) -> Sequence[Settlement]:
     """Match every channel's payouts with what they paid and with the bank.
 
     Args:
         books: the books.
         days: a payout is in the bank within so many days.
         limits: how far the solver goes.
-        channels: the channels, if they are read already.
         last: the day to which ages are counted; without one, the last day of the books.
     """
     last = last or books.last or datetime.date.min
-    return [
-        _Settling(channel, books.currency, last, days).settle(limits or solver.Limits())
-        for channel in (read_channels(books) if channels is None else channels).values()
-    ]
+    return tuple(
+        settle_channel(channel, books.currency, last, days, limits) for channel in read_channels(books).values()
+    )
+
+
+def settle_channel(
+    channel: Channel, currency: str, last: datetime.date, days: int = DAYS, limits: solver.Limits = _LIMITS,
+) -> Settlement:
+    """Match the payouts of one channel.
+
+    Args:
+        channel: what the books say of its money.
+        currency: the operating currency.
+        last: the day to which ages are counted.
+        days: a payout is in the bank within so many days.
+        limits: how far the solver goes.
+    """
+    return _Settling(channel, currency, last, days).settle(limits)
 
 
 def payouts(books: Books, days: int = DAYS) -> list[Payout]:
@@ -243,9 +260,7 @@ class _Settling:
         for link, events in bundles.items():
             bundle = self._item(tuple(events), max(event.available for event in events))
             items.append(replace(bundle, link=link))
-        items = [item for item in items if item.amount]
-        items.sort(key=lambda item: (item.available, item.link, content_key(item.events[0].record.entry)))
-        return linked, items
+        return linked, [item for item in items if item.amount]
 
     def _item(self, events: tuple[Event, ...], available: datetime.date) -> _Item:
         amount = sum((event.amount for event in events), ZERO)
@@ -263,6 +278,9 @@ class _Settling:
                 continue
             asked.append(what)
             demands.append(solver.Demand(missing, sending.date.toordinal(), anchored=bool(what.linked)))
+        if not demands:
+            return
+        items = _as_available(items)
         pool = [solver.Item(item.amount, item.available.toordinal(), item.held) for item in items]
         for what, answer in zip(asked, solver.solve(pool, demands, limits), strict=True):
             ways = [[items[place] for place in explanation] for explanation in answer.explanations]
@@ -383,6 +401,19 @@ class _Settling:
         )
         like = ", ".join(f"{-deposit.transit} on {deposit.date}" for deposit in near[:2])
         return f"under way for {age}" + (f"; deposits near it: {like}" if like else "")
+
+
+def _as_available(items: Iterable[_Item]) -> list[_Item]:
+    """Return what is solved for in the order in which it became available."""
+
+    def key(item: _Item) -> tuple[datetime.date, str]:
+        return item.available, item.link
+
+    return [
+        item
+        for _, same in groupby(sorted(items, key=key), key=key)
+        for item in in_order(same, lambda item: item.events[0].record.entry)
+    ]
 
 
 def _common(ways: Sequence[Sequence[_Item]]) -> list[_Item]:

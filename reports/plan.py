@@ -22,11 +22,11 @@ from beancount.core.number import ZERO
 
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
-from millilot.reports.bottles import bottles, plain, rounded, rows_of
+from millilot.reports.bottles import bottles, plain, rounded_bottles, rows_of
 from millilot.reports.decants import decant
 from millilot.reports.lessons import lessons, sizes_sold
 from millilot.reports.names import UnknownNameError, near
-from millilot.reports.next_draw import NextDraw
+from millilot.reports.next_draw import next_draw
 from millilot.reports.plan_basis import offer, reckoning
 from millilot.reports.prices import Costs, NoPriceError, outcome, solve
 from millilot.reports.stock import stock
@@ -174,9 +174,8 @@ def plan(books: Books, name: str, asked: Request, day: datetime.date | None = No
     if asked.keep is not None:
         bottle = replace(bottle, keep=asked.keep)
         books = replace(books, bottles={**books.bottles, name: bottle})
-    frame = bottles(books)
-    exact = {row["bottle"]: row for row in rows_of(frame)}
-    rows = {row["bottle"]: row for row in rows_of(rounded(frame, books.currency))}
+    exact = {row["bottle"]: row for row in rows_of(bottles(books))}
+    rows = {row["bottle"]: row for row in rows_of(rounded_bottles(books))}
     [held] = [line for line in stock(books, today) if line.bottle == name]
     free = held.free or ZERO
     taught = lessons(books, exact[name], today)
@@ -184,7 +183,7 @@ def plan(books: Books, name: str, asked: Request, day: datetime.date | None = No
     sizes = offer(books, bottle, asked, of_settings)
     prices_from, price_of = _pricing(books, name, taught, asked, reckoned)
     whole = _Bottle(reckoned, free, rows[name]["to_recover"], asked.paid_back_at)
-    on_shelf = NextDraw(books)
+    on_shelf = next_draw(books)
     exact_ladder = []
     remarks = dict.fromkeys(_beyond(rows[name], free, asked))
     for size, share in sizes.shares.items():

@@ -14,7 +14,7 @@ from millilot.reports import rounding
 from millilot.reports.decants import bottles_of, decant, find_fragrance
 from millilot.reports.fees import fee_of
 from millilot.reports.lost_parcels import lost_parcels
-from millilot.reports.next_draw import NextDraw
+from millilot.reports.next_draw import next_draw
 from millilot.reports.prices import Terms
 from millilot.reports.quote import Wish, quote, row, statement
 
@@ -124,7 +124,7 @@ def priced(books: Books, asked: Question, to: datetime.date | None = None) -> Pr
     fee = fee_of(books, asked.channel, day)
     share, about_lost = _lost(books, asked.lost)
     terms = Terms(minor_unit(books.currency), fee.fee, asked.charge, asked.tax, share)
-    fragrance, stock = find_fragrance(books, asked.fragrance), NextDraw(books)
+    fragrance, stock = find_fragrance(books, asked.fragrance), next_draw(books)
     bottles = bottles_of(books, stock, fragrance, asked.bottle)
     quotes = [
         quote(decant(books, stock, bottles, size, day=day), asked.label, terms, asked.wish)
@@ -163,7 +163,7 @@ class WishedPrices:
     ) -> None:
         self._books, self._wish, self._label = books, wish, label
         self._day = to or datetime.date.max
-        self._stock = NextDraw(books)
+        self._stock = next_draw(books)
         self._fee = fee_of(books, channel, self._day)
         share, self._about_lost = _lost(books, None)
         self._terms = Terms(minor_unit(books.currency), self._fee.fee, charge, lost=share)

@@ -16,10 +16,11 @@ from beancount.core.number import ZERO
 
 from millilot.ledger.claims import Promises
 from millilot.ledger.directives import EACH, MILLILITRES
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.money import minor_unit
 from millilot.ledger.records import ACQUIRED, Kind
 from millilot.reports import rounding
-from millilot.reports.bottles import bottles, plain, rounded, rows_of
+from millilot.reports.bottles import plain, rounded_bottles, rows_of
 from millilot.reports.days import DAYS_A_MONTH
 from millilot.reports.measured import measurements
 
@@ -88,27 +89,23 @@ class Stock:
     estimated: bool
 
 
-def stock(
-    books: Books, to: datetime.date | None = None, figures: Iterable[Row] | None = None,
-) -> list[Stock]:
+@once_per_books
+def stock(books: Books, to: datetime.date | None = None) -> Sequence[Stock]:
     """Return every bottle of fragrance, oldest first, then every supply by name.
 
     Args:
         books: read up to the day.
         to: the day of the report; the last day of the books unless stated.
-        figures: the rounded rows of `bottles`, when they are known already.
     """
     day = to or books.last
     if day is None:
-        return []
+        return ()
     moves: dict[str, list[Move]] = defaultdict(list)
     for record in books.records:
         for move in record.moves:
             moves[move.bottle].append(move)
     # The figures of the bottles report, so that a bottle is worth the same wherever it is shown.
-    if figures is None:
-        figures = rows_of(rounded(bottles(books), books.currency))
-    rows = {row["bottle"]: row for row in figures}
+    rows = {row["bottle"]: row for row in rows_of(rounded_bottles(books))}
     measured = measurements(books, to)
     claimed = _claimed(books)
     of_bottles = [
@@ -117,7 +114,7 @@ def stock(
         )
         for name, bottle in books.fragrances.items()
     ]
-    return [*of_bottles, *_supplies(books, moves, day)]
+    return (*of_bottles, *_supplies(books, moves, day))
 
 
 def _claimed(books: Books) -> Mapping[str, Decimal]:

@@ -29,6 +29,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import CANCELLED, ORDER, ORDERED, PAID_OUT, SETTLED, day_of, links_of
 from millilot.ledger.annual_gross import AnnualGross, Basis
 from millilot.ledger.channels import read_channels, slug_of
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.money import minor_unit, weight
 from millilot.plugins.order import natural
 from millilot.reports import rounding
@@ -166,28 +167,23 @@ class CurrencyError(Exception):
     """A form is in another currency than the books, and nothing says what that is worth."""
 
 
-def tie_out(books: Books, name: str, year: int, settled: Iterable[Settlement] = ()) -> TieOut:
+def tie_out(books: Books, name: str, year: int) -> TieOut:
     """Compare a channel's year with its form.
 
     Args:
         books: the books.
         name: of the channel, or its account.
         year: the year of the form.
-        settled: the channels' payouts by these books, if they are known already.
 
     Raises:
         UnknownChannelError: there is no such channel.
         CurrencyError: the form's currency needs a `rate:`.
     """
-    known = list(settled)
-    channel = find([each.channel for each in known] or read_channels(books).values(), name)
-    settlement = next((each for each in known if each.channel is channel), None)
-    if settlement is None:
-        [settlement] = settle(books, channels={channel.account: channel})
+    channel = find(read_channels(books).values(), name)
     forms = [each for each in books.settings.annual_gross if (each.account, each.year) == (channel.account, year)]
     form = forms[-1] if forms else None
     figure, unit = _figure(form, books.currency), minor_unit(books.currency)
-    payments = list(_payments(books, settlement))
+    payments = _payments(books, channel.account)
     bases, untried = _bases(payments, channel.name)
     candidates = []
     for basis in bases:
@@ -240,7 +236,7 @@ def _figure(form: AnnualGross | None, currency: str) -> _Figure:
     return _Figure(form.gross, form.gross - form.gross * form.rate)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Payment:
     """What one entry of the books makes of the form: its dates, and its part of every line."""
 
@@ -266,8 +262,14 @@ class _Payment:
         )
 
 
-def _payments(books: Books, settlement: Settlement) -> Iterator[_Payment]:
-    """Yield what a channel's entries make of its form."""
+@once_per_books
+def _payments(books: Books, account: str) -> Sequence[_Payment]:
+    """Return what a channel's entries make of its form, of any year."""
+    settlement = next(each for each in settle(books) if each.channel.account == account)
+    return tuple(_paid(books, settlement))
+
+
+def _paid(books: Books, settlement: Settlement) -> Iterator[_Payment]:
     channel = settlement.channel
     paid_out = {
         id(event.record.entry): each.payout.date

@@ -16,6 +16,7 @@ from beancount.core.number import ZERO
 from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import vials_of as vials_in
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.records import Kind
 from millilot.reports import rounding
 from millilot.reports.bottles import plain
@@ -91,11 +92,16 @@ def vials_of(record: Record, books: Books) -> list[Vials]:
     return [*_sold(record, books), *_given(record, books)]
 
 
-def vials_sold(books: Books) -> Iterator[Sold]:
-    """Yield the vials that were sold at a price, by the bottles they were poured from, in the order of the books.
+@once_per_books
+def vials_sold(books: Books) -> Sequence[Sold]:
+    """Return the vials that were sold at a price, by the bottles they were poured from, in the order of the books.
 
     What left unopened is no vial, and a swap is no sale. A vial of two bottles counts in part for each.
     """
+    return tuple(_vials_sold(books))
+
+
+def _vials_sold(books: Books) -> Iterator[Sold]:
     for record in books.records:
         for money in record.money:
             line = money.line

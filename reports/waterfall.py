@@ -19,12 +19,10 @@ from millilot.reports.payouts import DAYS
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable
     from decimal import Decimal
 
     from millilot.ledger.records import Books
     from millilot.reports.channel import ChannelYear, Statement
-    from millilot.reports.payouts import Settlement
 
 
 class Step(NamedTuple):
@@ -61,8 +59,6 @@ def waterfall(
     start: datetime.date,
     end: datetime.date,
     days: int = DAYS,
-    *,
-    settled: Iterable[Settlement] = (),
 ) -> Waterfall:
     """Return the way of a channel's money; lines that are nought are left out, all but receipts and totals.
 
@@ -75,12 +71,11 @@ def waterfall(
         start: the first day.
         end: the last day, itself included.
         days: a payout is in the bank within so many days.
-        settled: the channels' payouts by these books and days, if they are known already.
 
     Raises:
         UnknownChannelError: there is no such channel.
     """
-    report = statement(books, name, start, end, days, settled=settled)
+    report = statement(books, name, start, end, days)
     year, channel, unit = report.year, report.channel, minor_unit(books.currency)
     way_open = rounding.nearest(holds(channel, start - DAY)[Pocket.TRANSIT], unit)
     arrived = (transfer.bank for transfer in channel.transfers if start <= transfer.date <= end)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from beancount.core.number import ZERO
 
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
 from millilot.reports.year_lines import FORM_LINES, PAID, TOTALS, YEAR_LINES, parts, totals
@@ -105,6 +106,7 @@ def year(books: Books, start: datetime.date, end: datetime.date) -> Year:
     return _schedule({line: lines[line] for line in YEAR_LINES})
 
 
+@once_per_books
 def line_sums(books: Books, start: datetime.date, end: datetime.date) -> Mapping[str, Decimal]:
     """Return every line of a range of days, exact, those that only forms ask for among them."""
     sums = dict.fromkeys((*YEAR_LINES, *FORM_LINES), ZERO)

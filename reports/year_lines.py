@@ -193,7 +193,7 @@ def parts(books: Books, start: datetime.date, end: datetime.date) -> Iterator[Pa
     within = upto[len(before) :]
     for record in within:
         yield from _of_record(record, books)
-    yield from _payments(within)
+    yield from payment_parts(within)
     for records, when in ((before, "open"), (upto, "close")):
         yield from _claims_held(records, when)
         yield from _stock(records, books, when)
@@ -222,10 +222,10 @@ def _of_record(record: Record, books: Books) -> Iterator[Part]:
 
 def payments(records: Iterable[Record]) -> int:
     """Return how many payments were received: one for all receipts of an order, one for a receipt without one."""
-    return sum(1 for _ in _payments(records))
+    return sum(1 for _ in payment_parts(records))
 
 
-def _payments(records: Iterable[Record]) -> Iterator[Part]:
+def payment_parts(records: Iterable[Record]) -> Iterator[Part]:
     """Yield the payments received: one for all receipts of an order, one for a receipt without an order."""
     paid_for: set[str] = set()
     for record in records:

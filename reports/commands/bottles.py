@@ -34,7 +34,7 @@ _NARROW = (
 def bottles_command(path: Path, style: str, to: datetime.date | None, *, wide: bool) -> None:
     """Show what each bottle cost, what it earned, and whether it has paid for itself."""
     books = read(path, to)
-    frame = report.rounded(report.bottles(books), books.currency)
+    frame = report.rounded_bottles(books)
     rows = report.rows_of(frame)
     match style:
         case Format.JSON:

@@ -25,22 +25,16 @@ from fava.helpers import FavaAPIError
 from flask import Response, current_app, request, url_for
 
 from millilot.ledger.reading import read_books, until
-from millilot.reports.allocation import allocate
-from millilot.reports.bottles import bottles, rounded, rows_of
 from millilot.reports.clock import this_day
-from millilot.reports.stock import stock
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from decimal import Decimal
 
-    import pandas as pd
     from beancount.core.data import Directive
     from fava.core.number import Formatter
 
     from millilot.ledger.records import Books
-    from millilot.reports.allocation import Share
-    from millilot.reports.stock import Stock
 
 __all__ = [
     "FavaAPIError",
@@ -211,35 +205,6 @@ class Page:
         else:
             books = self.results.once(("books", cut), lambda: until(self.whole, cut))
         return books
-
-    def shares_to(self, last: datetime.date | None) -> Sequence[Share]:
-        """Return the amounts up to a day, each with the bottle that earned or cost it."""
-        shares: Sequence[Share] = self.results.once(
-            ("shares", self._cut(last)), lambda: tuple(allocate(self.books_to(last))),
-        )
-        return shares
-
-    def exact_to(self, last: datetime.date | None) -> pd.DataFrame:
-        """Return the exact figures of all bottles up to a day."""
-        exact: pd.DataFrame = self.results.once(
-            ("exact", self._cut(last)), lambda: bottles(self.books_to(last), self.shares_to(last)),
-        )
-        return exact
-
-    def rounded_to(self, last: datetime.date | None) -> pd.DataFrame:
-        """Return the figures of all bottles up to a day, in minor units."""
-        frame: pd.DataFrame = self.results.once(
-            ("rounded", self._cut(last)), lambda: rounded(self.exact_to(last), self.whole.currency),
-        )
-        return frame
-
-    def stock_to(self, last: datetime.date | None) -> Sequence[Stock]:
-        """Return what is left of each bottle and supply at the end of a day."""
-        rows = rows_of(self.rounded_to(last))[:-1]
-        found: Sequence[Stock] = self.results.once(
-            ("stock", last), lambda: tuple(stock(self.books_to(last), last, rows)),
-        )
-        return found
 
     def _cut(self, last: datetime.date | None) -> datetime.date | None:
         """Return a day, None when nothing is dated after it."""

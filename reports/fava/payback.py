@@ -21,6 +21,7 @@ from millilot.reports.fava.bars import Bar, cost_bar, ml_bar
 from millilot.reports.measured import measurements
 from millilot.reports.payback import payback_over_time
 from millilot.reports.recovery import to_go
+from millilot.reports.stock import stock
 from millilot.reports.trace import trace_bottle
 
 if TYPE_CHECKING:
@@ -213,13 +214,14 @@ class BottlePayback(Page, FavaExtensionBase):
 
     def _figures(self, last: datetime.date | None) -> Figures:
         books = self.books_to(last)
-        *rows, unallocated = report.rows_of(self.rounded_to(last))
-        of_all = to_go(books, report.rows_of(self.exact_to(last)), self.stock_to(last))
+        frame = report.rounded_bottles(books)
+        *rows, unallocated = report.rows_of(frame)
+        of_all = to_go(books, report.rows_of(report.bottles(books)), stock(books, last))
         return Figures(
             [self._line(row, of_all[row["bottle"]]) for row in rows],
             unallocated,
-            report.totals(self.rounded_to(last)),
-            collection(books, self.shares_to(last)).rounded(books.currency),
+            report.totals(frame),
+            collection(books).rounded(books.currency),
             books.currency,
         )
 
@@ -266,15 +268,11 @@ class BottlePayback(Page, FavaExtensionBase):
         return chart
 
     def _chart(self, range_: Range, chosen: Sequence[str]) -> Chart:
-        exact = report.rows_of(self.exact_to(range_.last))
+        books = self.books_to(range_.last)
+        exact = report.rows_of(report.bottles(books))
         costs = {row["bottle"]: row["cost"] for row in exact if row["payback"] is not None}
         names = [name for name in chosen if name in costs][:MOST_LINES] if chosen else list(costs)[-MOST_LINES:]
-        frame = payback_over_time(
-            self.books_to(range_.last),
-            {name: costs[name] for name in names},
-            *range_,
-            allocated=self.shares_to(range_.last),
-        )
+        frame = payback_over_time(books, {name: costs[name] for name in names}, *range_)
         changes = frame.itertuples(index=False, name=None)
         points: list[tuple[datetime.date, dict[str, Decimal]]] = [
             (day, {bottle: payback.scaleb(2) for _, bottle, payback in of_day})

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from beancount.core.number import ZERO
 
+from millilot.ledger.channels import read_channels
 from millilot.ledger.money import minor_unit
 from millilot.reports.ageing import AGES, by_age, open_items
 from millilot.reports.fava.adapter import (
     FavaExtensionBase,
     Page,
+    Range,
     entry_in_books,
     journal_of_account,
     journal_of_link,
@@ -27,8 +29,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from millilot.ledger.channels import Channel
+    from millilot.ledger.records import Books
     from millilot.reports.ageing import Open
-    from millilot.reports.payouts import Settled, Settlement
+    from millilot.reports.payouts import Settled
     from millilot.reports.tie_out import TieOut
     from millilot.reports.waterfall import Step, Waterfall
 
@@ -139,22 +142,28 @@ class Payouts(Page, FavaExtensionBase):
     caution = CAUTION
     days_to_bank = DAYS
 
+    def prepare(self) -> None:
+        """Work out what is shown of all the books."""
+        self._waterfalls(Range(None, None))
+        self._figures_of(Range(None, None))
+
     @property
     def days(self) -> tuple[datetime.date, datetime.date] | None:
         """The first and last day of the page: of the time filter, else of the books. None in empty books."""
-        books = self.books()
-        first, last = self.range.first or books.first, self.range.last or books.last
-        return None if first is None or last is None else (first, last)
+        return self._days_of(self.range)
 
     def channels(self) -> list[OfChannel]:
         """Return each channel from gross to bank, with the figures of `millilot channel`."""
-        channels: list[OfChannel] = self.once(("channels", self.days), self._channels)
-        return channels
+        if self.days is None:
+            return []
+        return [
+            OfChannel(steps, *_bars(steps.steps), journal_of_account(steps.statement.channel.account, *self.days))
+            for steps in self._waterfalls(self.range)
+        ]
 
     def figures(self) -> Figures:
         """Return the payouts, with the figures of `millilot payouts`."""
-        figures: Figures = self.once(("figures", self.days), self._figures)
-        return figures
+        return self._figures_of(self.range)
 
     def total(self) -> tuple[Decimal, Decimal]:
         """Return what the listed payouts paid, and by how much they differ from what they should have."""
@@ -200,60 +209,64 @@ class Payouts(Page, FavaExtensionBase):
         """Return the address of the page for a calendar year."""
         return page_address("Payouts", time=f"{year:04}")
 
-    def _settlements(self) -> list[Settlement]:
-        settlements: list[Settlement] = self.once(("settled", self.range.last), lambda: settle(self.books()))
-        return settlements
+    def _days_of(self, range_: Range) -> tuple[datetime.date, datetime.date] | None:
+        books = self.books_to(range_.last)
+        first, last = range_.first or books.first, range_.last or books.last
+        return None if first is None or last is None else (first, last)
 
-    def _channels(self) -> list[OfChannel]:
-        if self.days is None:
+    def _waterfalls(self, range_: Range) -> list[Waterfall]:
+        books, days = self.books_to(range_.last), self._days_of(range_)
+        if days is None:
             return []
-        start, end = self.days
-        books, settlements = self.books(), self._settlements()
-        found = []
-        for account in (each.channel.account for each in settlements):
-            steps = waterfall(books, account, start, end, settled=settlements)
-            found.append(OfChannel(steps, *_bars(steps.steps), journal_of_account(account, start, end)))
-        return found
+        steps: list[Waterfall] = self.once(
+            ("channels", days), lambda: [waterfall(books, account, *days) for account in read_channels(books)],
+        )
+        return steps
 
-    def _figures(self) -> Figures:
-        if self.days is None:
+    def _figures_of(self, range_: Range) -> Figures:
+        books, days = self.books_to(range_.last), self._days_of(range_)
+        if days is None:
             return Figures((), (), 0, (), (), (), None)
-        start, end = self.days
-        books, settlements = self.books(), self._settlements()
-        last, unit = books.last or end, minor_unit(books.currency)
-        listed = [
-            each
-            for settlement in settlements
-            for each in settlement.payouts
-            if each.payout.date >= start or each.unexplained
-        ]
-        open_ = open_items(settlements, last)
-        names = list(dict.fromkeys(item.channel for item in open_))
-        ages = [Ages(name, by_age((item for item in open_ if item.channel == name), unit)) for name in names]
-        if len(names) > 1:
-            ages.append(Ages("Total", by_age(open_, unit)))
-        strays = [
-            (settlement.channel.name, deposit.date, -deposit.transit)
-            for settlement in settlements
-            for deposit in settlement.strays
-        ]
-        forms = [
-            self._compared(settlement.channel, year)
-            for settlement in settlements
-            for year in range(start.year, end.year + 1)
-            if any(event.date.year == year for event in settlement.channel.events)
-        ]
-        listed.sort(key=lambda each: (each.payout.date, each.payout.channel))
-        left_out = max(len(open_) - MOST_OPEN, 0)
-        return Figures(listed, open_[:MOST_OPEN], left_out, ages, strays, forms, last)
+        figures: Figures = self.once(("figures", days), lambda: _figures(books, *days))
+        return figures
 
-    def _compared(self, channel: Channel, year: int) -> Compared:
-        books = self.books()
-        try:
-            report = tie_out(books, channel.account, year, self._settlements())
-        except CurrencyError as error:
-            return Compared(channel.name, year, None, "open", str(error))
-        return Compared(channel.name, year, report, verdict(report), way(report.chosen))
+
+def _figures(books: Books, start: datetime.date, end: datetime.date) -> Figures:
+    settlements = settle(books)
+    last, unit = books.last or end, minor_unit(books.currency)
+    listed = [
+        each
+        for settlement in settlements
+        for each in settlement.payouts
+        if each.payout.date >= start or each.unexplained
+    ]
+    open_ = open_items(settlements, last)
+    names = list(dict.fromkeys(item.channel for item in open_))
+    ages = [Ages(name, by_age((item for item in open_ if item.channel == name), unit)) for name in names]
+    if len(names) > 1:
+        ages.append(Ages("Total", by_age(open_, unit)))
+    strays = [
+        (settlement.channel.name, deposit.date, -deposit.transit)
+        for settlement in settlements
+        for deposit in settlement.strays
+    ]
+    forms = [
+        _compared(books, settlement.channel, year)
+        for settlement in settlements
+        for year in range(start.year, end.year + 1)
+        if any(event.date.year == year for event in settlement.channel.events)
+    ]
+    listed.sort(key=lambda each: (each.payout.date, each.payout.channel))
+    left_out = max(len(open_) - MOST_OPEN, 0)
+    return Figures(listed, open_[:MOST_OPEN], left_out, ages, strays, forms, last)
+
+
+def _compared(books: Books, channel: Channel, year: int) -> Compared:
+    try:
+        report = tie_out(books, channel.account, year)
+    except CurrencyError as error:
+        return Compared(channel.name, year, None, "open", str(error))
+    return Compared(channel.name, year, report, verdict(report), way(report.chosen))
 
 
 def _bars(steps: Sequence[Step]) -> tuple[list[Bar], Decimal]:

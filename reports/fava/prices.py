@@ -27,7 +27,7 @@ from millilot.reports.figures import (
     require_minor_units,
 )
 from millilot.reports.names import UnknownNameError
-from millilot.reports.next_draw import NextDraw
+from millilot.reports.next_draw import NextDraw, next_draw
 from millilot.reports.plan import Plan, plan
 from millilot.reports.plan_basis import Request, offer
 from millilot.reports.plan_words import again, explained, state
@@ -163,7 +163,7 @@ class Prices(Page, FavaExtensionBase):
 
 
 def _answer(books: Books, form: Form, last: datetime.date | None) -> Answer:
-    stock = NextDraw(books)
+    stock = next_draw(books)
     known = {bottle.commodity.code: bottle.commodity.name for bottle in books.fragrances.values()}
     fragrances = [Choice(*each) for each in sorted(known.items(), key=lambda each: (each[1].casefold(), each[0]))]
     channels = [Choice(each.account, each.name) for each in channels_of(books).values()]

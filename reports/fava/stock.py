@@ -20,7 +20,7 @@ from millilot.reports.fava.adapter import (
 )
 from millilot.reports.fava.bars import Bar, stock_bar
 from millilot.reports.splits import SPLIT, State, rounded, splits
-from millilot.reports.stock import SLOW_AFTER, Stock
+from millilot.reports.stock import SLOW_AFTER, Stock, stock
 
 if TYPE_CHECKING:
     import datetime
@@ -141,9 +141,9 @@ class StockOnHand(Page, FavaExtensionBase):
 
     def _figures(self, last: datetime.date | None) -> Figures:
         books = self.books_to(last)
-        found = self.stock_to(last)
-        lines = [self._line(stock) for stock in found if stock.unit != EACH]
-        supplies = [stock for stock in found if stock.unit == EACH]
+        found = stock(books, last)
+        lines = [self._line(each) for each in found if each.unit != EACH]
+        supplies = [each for each in found if each.unit == EACH]
         slow = [line for line in lines if line.stock.slow]
         slow.sort(key=lambda line: line.stock.days_since or 0, reverse=True)
         claims = [

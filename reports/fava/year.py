@@ -19,6 +19,7 @@ from millilot.reports.fava.adapter import (
     FavaAPIError,
     FavaExtensionBase,
     Page,
+    Range,
     asked,
     bar_chart,
     download,
@@ -48,7 +49,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from millilot.reports.cutoff import CutOff
-    from millilot.reports.fava.adapter import Range, Response
+    from millilot.reports.fava.adapter import Response
     from millilot.reports.filled import FilledForm
     from millilot.reports.forms import Choice, Form
     from millilot.reports.side_by_side import Beside
@@ -199,6 +200,12 @@ class TaxYear(Page, FavaExtensionBase):
     report_title = "Tax year"
     caution = CAUTION
 
+    def prepare(self) -> None:
+        """Work out the year that is shown without a filter."""
+        days = days_shown(Range(None, None), self.whole.first, self.whole.last)
+        if days is not None:
+            self._overview_of(days.start, days.end)
+
     @property
     def days(self) -> Days | None:
         """The days of the page; None in books without entries.
@@ -225,8 +232,7 @@ class TaxYear(Page, FavaExtensionBase):
     def overview(self) -> Overview:
         """Return what the page says of the year, with the figures of `millilot year`."""
         start, end, _ = self._days()
-        overview: Overview = self.once(("overview", start, end), lambda: self._overview(start, end))
-        return overview
+        return self._overview_of(start, end)
 
     def statement(self) -> list[list[Cell]]:
         """Return the statement in its parts."""
@@ -349,6 +355,10 @@ class TaxYear(Page, FavaExtensionBase):
         if self.days is None:
             raise FavaAPIError("There is nothing in the books, so there is no year to show.")
         return self.days
+
+    def _overview_of(self, start: datetime.date, end: datetime.date) -> Overview:
+        overview: Overview = self.once(("overview", start, end), lambda: self._overview(start, end))
+        return overview
 
     def _overview(self, start: datetime.date, end: datetime.date) -> Overview:
         books = self.whole

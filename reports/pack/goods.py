@@ -11,7 +11,7 @@ from beancount.core.number import ZERO
 from millilot.ledger.goods import EXACT
 from millilot.ledger.records import ACQUIRED, Kind
 from millilot.reports import rounding
-from millilot.reports.bottles import GIVEN, ML_COLUMNS, bottles, plain, rounded, rows_of
+from millilot.reports.bottles import GIVEN, ML_COLUMNS, plain, rounded_bottles, rows_of
 from millilot.reports.contributed import contributed
 from millilot.reports.measured import measurements
 from millilot.reports.pack.table import Column, Holds, Row, Table, minus, plus
@@ -43,7 +43,7 @@ _COST = (
 
 def cost_of_goods(span: Span) -> Table:
     """Return cost of goods sold by bottle: each column adds up to the year's line of that name."""
-    before = rows_of(rounded(bottles(span.opening), span.currency))
+    before = rows_of(rounded_bottles(span.opening))
     opening, closing = ({row["bottle"]: row["stock_value"] for row in rows} for rows in (before, span.bottles))
     moved: dict[str, dict[str, Decimal]] = {name: defaultdict(Decimal) for name in _MOVED}
     for record in span.records:

@@ -11,7 +11,7 @@ from beancount.core.data import Document
 
 from millilot.ledger.money import minor_unit
 from millilot.ledger.reading import read_books
-from millilot.reports.bottles import bottles, rounded, rows_of
+from millilot.reports.bottles import rounded_bottles, rows_of
 from millilot.reports.year import year
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ class Span:
     @cached_property
     def bottles(self) -> tuple[dict[str, Any], ...]:
         """The rows of the bottles report at the end of the last day, rounded; last what belongs to no bottle."""
-        return tuple(rows_of(rounded(bottles(self.closing), self.currency)))
+        return tuple(rows_of(rounded_bottles(self.closing)))
 
     @property
     def currency(self) -> str:

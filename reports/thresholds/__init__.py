@@ -36,7 +36,7 @@ from millilot.reports.data_files import amount_of, checked_of, read_tables, told
 from millilot.reports.filled import UNCHECKED
 from millilot.reports.forms import FormError
 from millilot.reports.year import year
-from millilot.reports.year_lines import PAYMENT_ROLES, TOTALS, YEAR_LINES, parts
+from millilot.reports.year_lines import PAYMENT_ROLES, TOTALS, YEAR_LINES, payment_parts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -205,10 +205,11 @@ def _by_channel(
     """Yield the receipts of each channel that were paid in money, and how many payments they were."""
     receipts: dict[str, Decimal] = defaultdict(Decimal)
     payments: dict[str, int] = defaultdict(int)
-    counted = {id(part.entry) for part in parts(books, start, end) if part.line == "transactions"}
-    for record in books.records:
+    records = [record for record in books.records if start <= record.date <= end]
+    counted = {id(part.entry) for part in payment_parts(records)}
+    for record in records:
         channel = _channel(record)
-        if channel is None or not start <= record.date <= end:
+        if channel is None:
             continue
         receipts[channel] -= sum(
             (money.amount for money in record.money if money.role in PAYMENT_ROLES), Decimal(0),

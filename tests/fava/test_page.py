@@ -14,6 +14,7 @@ from beancount.core.data import Transaction
 from fava.helpers import FavaAPIError
 
 from millilot.reports import bottles as report
+from millilot.reports.allocation import allocate
 from millilot.reports.fava import adapter
 
 from .pages import COLUMNS, open_books, purchase, quoted, reported, sale
@@ -207,15 +208,15 @@ def test_read_only_shows_the_same(sample_path: Path, sample: Site) -> None:
 
 @pytest.fixture
 def worked(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
-    """Every frame the report of the bottles was asked for."""
-    frames: list[Any] = []
+    """The books for which the figures of the bottles were worked out."""
+    worked: list[Any] = []
 
-    def counted(*arguments: Any) -> Any:
-        frames.append(report.bottles(*arguments))
-        return frames[-1]
+    def counted(books: Any) -> Any:
+        worked.append(books)
+        return allocate(books)
 
-    monkeypatch.setattr(adapter, "bottles", counted)
-    return frames
+    monkeypatch.setattr(report, "allocate", counted)
+    return worked
 
 
 def test_figures_are_worked_out_once_per_load(written: Callable[..., Path], worked: list[Any]) -> None:
@@ -256,7 +257,7 @@ def test_what_cannot_be_worked_out_is_said_by_the_page_and_fava_starts(
     def fails(*arguments: Any) -> Any:
         raise FavaAPIError("It cannot.")
 
-    monkeypatch.setattr(adapter, "bottles", fails)
+    monkeypatch.setattr(report, "allocate", fails)
     site = open_books(written(purchase("CH-1")))
     response = site.client.get(site.address)
     assert (response.status_code, "It cannot." in response.text) == (500, True)

@@ -11,8 +11,9 @@ from millilot.ledger.money import minor_digits, minor_unit, operating_currency, 
 
 #: Where everyday use, which the locale data follow, drops a minor unit that ISO 4217 has.
 UNUSED_MINOR_UNITS = {
-    "ADP", "AFN", "ALL", "BYR", "CLF", "COP", "ESP", "HUF", "IDR", "IQD", "IRR", "ITL", "KPW", "LAK", "LBP", "LUF", "MGA", "MGF",
-    "MMK", "MRO", "RSD", "SLL", "SOS", "STD", "SYP", "TMM", "TRL", "UYI", "UYW", "YER", "ZMK", "ZWD",
+    "ADP", "AFN", "ALL", "BYR", "CLF", "COP", "ESP", "HUF", "IDR", "IQD", "IRR", "ITL", "KPW", "LAK", "LBP",
+    "LUF", "MGA", "MGF", "MMK", "MRO", "RSD", "SLL", "SOS", "STD", "SYP", "TMM", "TRL", "UYI", "UYW", "YER",
+    "ZMK", "ZWD",
 }  # fmt: skip
 
 
