@@ -171,8 +171,9 @@ def read_channels(books: Books) -> Mapping[str, Channel]:
         changes = changes_of(record.money)
         if not changes:
             continue
-        bank, costs = _beside(record, books.settings.roles.on(record.date), books.currency)
         moves = not record.moves and not any(money.role in _BUSINESS for money in record.money)
+        roles = books.settings.roles.on(record.date)
+        bank, costs = _beside(record, roles, books.currency) if moves else (ZERO, ())
         for account, change in changes.items():
             main, transit, reserve = (change.get(pocket, ZERO) for pocket in Pocket)
             if moves and (transit or bank):

@@ -73,11 +73,12 @@ def read_books(
         for entry in entries
         if isinstance(entry, Transaction) and (to is None or entry.date <= to) and goods.is_booked(entry)
     ]
+    stock = [list(goods.stock_postings(entry.postings, settings.roles.on(entry.date))) for entry in transactions]
     # All lots first, so that a line may name a bottle that comes in further down.
-    for entry in transactions:
-        reader.meet(entry)
-    for entry in transactions:
-        reader.read(entry)
+    for entry, of_entry in zip(transactions, stock, strict=True):
+        reader.meet(entry, of_entry)
+    for entry, of_entry in zip(transactions, stock, strict=True):
+        reader.read(entry, of_entry)
     bottles = dict(sorted(reader.bottles.items(), key=lambda item: (item[1].bought, item[0])))
     return Books(reader.currency, settings, bottles, tuple(reader.records), tuple(reader.foreign))
 
@@ -130,19 +131,16 @@ class _Reader:
         self.records: list[Record] = []
         self.foreign: list[Foreign] = []
 
-    def meet(self, entry: Transaction) -> None:
+    def meet(self, entry: Transaction, stock: Sequence[StockPosting]) -> None:
         """Make the records of the lots a transaction brings."""
-        if any(posting.cost is not None for posting in entry.postings):
-            stock = list(goods.stock_postings(entry.postings, self.settings.roles.on(entry.date)))
-            both_ways = goods.both_ways(stock)
-            for item in stock:
-                if item.cost.label not in both_ways:
-                    self._meet(entry, item)
+        both_ways = goods.both_ways(stock)
+        for item in stock:
+            if item.cost.label not in both_ways:
+                self._meet(entry, item)
 
-    def read(self, entry: Transaction) -> None:
+    def read(self, entry: Transaction, stock: Sequence[StockPosting]) -> None:
         """Make the record of a transaction."""
         roles = self.settings.roles.on(entry.date)
-        stock = list(goods.stock_postings(entry.postings, roles))
         late = _late_shares(entry.postings)
         moves = tuple(self._moves(entry, stock, late, roles)) if stock or late else ()
         lines = _lines(entry.postings, stock, roles)

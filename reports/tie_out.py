@@ -401,9 +401,10 @@ def _outside(record: Record, roles: RoleMap) -> dict[str, Decimal]:
     """Return what came to a channel from accounts that are not of the activity."""
     lines: dict[str, Decimal] = defaultdict(lambda: ZERO)
     for posting in record.entry.postings:
-        account, amount = posting.account, weight(posting).number
-        if amount < 0 and posting.cost is None and roles.role(account) is None:
-            lines["overpaid" if roles.is_income(account) else "private"] -= amount
+        if posting.cost is None and roles.role(posting.account) is None:
+            amount = weight(posting).number
+            if amount < 0:
+                lines["overpaid" if roles.is_income(posting.account) else "private"] -= amount
     return dict(lines)
 
 
