@@ -20,6 +20,7 @@ from millilot.ledger import goods
 from millilot.ledger.accounts import Role
 from millilot.ledger.annotations import order_of
 from millilot.ledger.directives import read_settings
+from millilot.ledger.kept import once_per_books
 from millilot.ledger.money import Weight, operating_currency, weight
 from millilot.ledger.records import Books, Bottle, Foreign, Kind, Line, Money, Move, Record
 
@@ -83,6 +84,7 @@ def read_books(
     return Books(reader.currency, settings, bottles, tuple(reader.records), tuple(reader.foreign))
 
 
+@once_per_books
 def until(books: Books, day: datetime.date) -> Books:
     """Return what `read_books` would read up to a day, from books that were read further.
 

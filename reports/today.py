@@ -129,7 +129,9 @@ def _short(waiting: ToPour) -> Iterator[Task]:
 
 
 def _unsorted(books: Books) -> Iterator[Task]:
-    lines = unsorted_lines((record.entry for record in books.records), books.settings.roles)
+    # What is wholly in another currency has no record.
+    entries = [*(record.entry for record in books.records), *(item.entry for item in books.foreign)]
+    lines = unsorted_lines({id(entry): entry for entry in entries}.values(), books.settings.roles)
     if lines:
         prices = (line.price for line in lines if line.currency == books.currency)
         yield Task(

@@ -185,7 +185,10 @@ class Page:
     @property
     def whole(self) -> Books:
         """All of the books."""
-        return self.books_to(None)
+        books: Books = self.results.once(
+            "books", lambda: read_books(self.ledger.all_entries, self.ledger.options),
+        )
+        return books
 
     def books(self) -> Books:
         """Return the books up to the end of the range.
@@ -196,20 +199,10 @@ class Page:
 
     def books_to(self, last: datetime.date | None) -> Books:
         """Return the books up to a day, None for all of them."""
-        cut = self._cut(last)
-        books: Books
-        if cut is None:
-            books = self.results.once(
-                "books", lambda: read_books(self.ledger.all_entries, self.ledger.options),
-            )
-        else:
-            books = self.results.once(("books", cut), lambda: until(self.whole, cut))
-        return books
-
-    def _cut(self, last: datetime.date | None) -> datetime.date | None:
-        """Return a day, None when nothing is dated after it."""
         entries = self.ledger.all_entries
-        return last if last is not None and entries and last < entries[-1].date else None
+        if last is None or not entries or last >= entries[-1].date:
+            return self.whole
+        return until(self.whole, last)
 
     def figure(self, number: Decimal) -> str:
         """Return a rounded figure with just the digits it has, in the locale of the books.

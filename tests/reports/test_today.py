@@ -98,10 +98,15 @@ def test_what_is_unsorted_in_another_currency_is_no_amount_of_the_operating_one(
   Income:Unsorted  -7.00 EUR
   Assets:Marketplace:Lantern  9.00 USD
   Assets:Abroad  7.00 EUR
+
+2026-01-31 * "Lantern" "A third one" ^order-lantern-2
+  Income:Unsorted  -5.00 EUR
+  Assets:Abroad  5.00 EUR
 """, head)
     [got] = [task for task in today(books, DAY) if task.key == "unsorted"]
-    # Two rows; only the 9.00 are in USD.
-    assert figures(got) == (2, Decimal("9.00"), "USD", day("2026-02-01"))
+    # Three rows, the oldest wholly in EUR; only the 9.00 are in USD.
+    assert figures(got) == (3, Decimal("9.00"), "USD", day("2026-01-31"))
+    assert got.names[0] == "lantern-2"
 
 
 def test_a_bottle_that_was_measured_runs_short() -> None:
