@@ -103,7 +103,8 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
             score = min(means, 1.0) * _agrees(role, column)
             if role == "title" and column.holds in {Holds.TEXT, Holds.WORDS} and column.sizes >= 0.25:
                 score = max(score + 0.3, 1.2 if column.sizes >= 0.5 else 0.7)
-            if score >= _LEAST and role not in without:
+            # Where its words are needed, the column of directions has been taken away before.
+            if score >= _LEAST and role not in without and role != "direction":
                 offers.append((score, -column.place, role, column))
     taken: dict[str, list[Column]] = {}
     scores: dict[str, float] = {}
