@@ -58,9 +58,10 @@ class Directions:
             draft.put("columns.direction", self.heading, self.certainty, because)
             because = "the words of that column"
         for key, side in (("in", 1), ("out", -1)):
-            spellings = {_plain(word): word for word in sorted(self.signs) if self.signs[word] == side}
+            words = sorted((word for word in self.signs if self.signs[word] == side), reverse=True)
+            spellings = {_plain(word): word for word in words}
             if spellings:
-                draft.put(f"direction.{key}", list(spellings.values()), self.certainty, because)
+                draft.put(f"direction.{key}", sorted(spellings.values()), self.certainty, because)
         if self.gap:
             draft.gap(self.gap)
 
@@ -85,7 +86,7 @@ def _beside(column: Column, evidence: Evidence) -> Directions | None:
     if column.holds is not Holds.WORDS:
         return None
     signs = _by_words(column)
-    if not signs and (len(column.values) != 2 or _has_a_meaning(column.values)):  # noqa: PLR2004  # in and out
+    if not signs and (len(column.values) != 2 or _has_a_meaning(column.values)):
         return None
     rest = replace(evidence, columns=tuple(other for other in evidence.columns if other is not column))
     roles = assign(rest.columns)
@@ -134,8 +135,9 @@ def _by_words(column: Column) -> dict[str, int]:
     rows = sum(word in known for word in column.cells)
     if len(known) < len(column.values) and not (named and rows >= _MOST_ROWS * column.filled):
         return {}
-    # One word alone may say anything else as well.
-    return {word: sign for word, (sign, _) in known.items()} if len(sides) == 2 or named or of_bank else {}
+    # One word alone may say anything else as well, and so may letters.
+    told = (len(sides) == 2 or of_bank) and not any(len(word) == 1 and word.isalpha() for word in known)
+    return {word: sign for word, (sign, _) in known.items()} if told or named else {}
 
 
 def _refused(column: Column, amount: Column, signs: Mapping[str, int]) -> str:
