@@ -18,7 +18,8 @@ skip-lines = 0                 # lines above the headings; unless stated, the he
                                # 100 lines, that has all of them. Where they come again, the row is skipped
 row = "order"                  # what a row is: "order", "item", "event", "component" or "payout"
 order-amounts = "repeated"     # with row = "item": whether postage, tax, fees, refund and net of an order are
-                               # "repeated" on its rows, stand on the "first", or have a share on "each"
+                               # "repeated" on its rows, stand on the "first", or have a share on "each". Extras
+                               # are the items' own all the same where only so they make the net amount
 order-suffix = '-\d+$'         # a regular expression, taken off the order's number: 1001-2 is a part of 1001
 totals = ["Total"]             # a row that begins so is a totals row: it must be their sum, or is refused
 end = ["Notes:"]               # where a row begins so, the rest of the file is text
