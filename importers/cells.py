@@ -64,6 +64,17 @@ class CellReader:
         except UnreadableError as error:
             raise _refuse(row, heading, str(error)) from None
 
+    def require_side(self, row: Row, heading: str, sign: int) -> None:
+        """Make sure that no word behind an amount says that it went the other way than its column does.
+
+        Raises:
+            RowError: when one does.
+        """
+        word = self._direction.split(row[heading])[1] if self._direction else ""
+        if word and self._direction and self._direction.sign(word) != sign:
+            side = "comes in" if sign > 0 else "goes out"
+            raise _refuse(row, heading, f"no word, or that of an amount that {side}")
+
     def amount_above(self, row: Row, heading: str) -> Decimal | None:
         """Return an amount of 0 or more, None for an empty cell or no column.
 

@@ -244,6 +244,9 @@ class LineReader:
             raise RowError(row.number, f"column '{columns.debit}': {reason}")
         if credit is None and debit is None:
             return None
+        if self._profile.direction is not None:
+            cells.require_side(row, columns.credit, 1)
+            cells.require_side(row, columns.debit, -1)
         # Some files write what went out below 0, some above.
         return (credit or ZERO) - abs(debit or ZERO)
 

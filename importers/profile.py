@@ -190,7 +190,7 @@ channel = "Lantern"            # whose payout it is; the account above Transit u
 ```
 
 Where the amounts have no sign, a word says which way each went: in a column of its own or, where `[columns]` names
-none, behind the amount, as in "12.00 DR". A row with another word is refused:
+none, behind the amount, as in "12.00 DR", and perhaps behind the balance. A row with another word is refused:
 
 ```toml
 channel = "Harbour Bank"
@@ -568,8 +568,8 @@ def _read_direction(top: Section, file: FileShape, columns: Columns) -> Directio
         return None
     if file.row not in _EVENTS:
         raise table.problem(f'means nothing where [file] row = "{file.row}"')
-    if not columns.amount:
-        raise table.problem("means nothing beside the columns credit and debit; it goes with the column amount")
+    if columns.direction and not columns.amount:
+        raise top.problem("[columns] direction: means nothing beside credit and debit; it goes with amount")
     return read_direction(table)
 
 

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 #: Columns whose amounts went the way that the word says, the one that is most likely the amount first.
 _MOVED = ("amount", "gross", "net", "price")
+#: From here on, a heading says what its column is.
+_NAMED = 0.6
 #: As many rows of a column must have words that are known, if some are not.
 _MOST_ROWS = 0.8
 #: Fewer changes of the balance than these do not tell what words mean that nobody knows.
@@ -42,6 +44,7 @@ class Directions:
         because: the evidence, in words.
         evidence: what the columns hold, with the signs the words give and without the column of the words.
         gap: which rows will be refused, or empty.
+        note: what else the owner should know, or empty.
     """
 
     heading: str
@@ -50,6 +53,7 @@ class Directions:
     because: str
     evidence: Evidence
     gap: str = ""
+    note: str = ""
 
     def put(self, draft: Draft) -> None:
         """Put down the keys."""
@@ -64,6 +68,8 @@ class Directions:
                 draft.put(f"direction.{key}", sorted(spellings.values()), self.certainty, because)
         if self.gap:
             draft.gap(self.gap)
+        if self.note:
+            draft.notes.append(self.note)
 
 
 def find_directions(evidence: Evidence) -> Directions | None:
@@ -123,7 +129,7 @@ def _plain(word: str) -> str:
 
 
 def _is_named(column: Column) -> bool:
-    return column.meanings.get("direction", 0.0) >= 0.6
+    return column.meanings.get("direction", 0.0) >= _NAMED
 
 
 def _by_words(column: Column) -> dict[str, int]:
@@ -135,8 +141,9 @@ def _by_words(column: Column) -> dict[str, int]:
     rows = sum(word in known for word in column.cells)
     if len(known) < len(column.values) and not (named and rows >= _MOST_ROWS * column.filled):
         return {}
-    # One word alone may say anything else as well, and so may letters.
-    told = (len(sides) == 2 or of_bank) and not any(len(word) == 1 and word.isalpha() for word in known)
+    # One word alone may say anything else as well, and so may letters, or what was sent and received of goods.
+    letters = any(len(word) == 1 and word.isalpha() for word in known)
+    told = (len(sides) == 2 or of_bank) and not letters and column.meanings.get("status", 0.0) < _NAMED
     return {word: sign for word, (sign, _) in known.items()} if told or named else {}
 
 
@@ -145,7 +152,7 @@ def _refused(column: Column, amount: Column, signs: Mapping[str, int]) -> str:
     rows = [row for row, word in enumerate(column.cells) if word not in signs and amount.numbers[row]]
     if not rows:
         return ""
-    words = ", ".join(sorted({f'"{column.cells[row]}"' if column.cells[row] else "nothing" for row in rows}))
+    words = " or ".join(sorted({f'"{column.cells[row]}"' if column.cells[row] else "nothing" for row in rows}))
     return f'"{column.heading}" says {words} in {len(rows)} row(s): neither in nor out, so they are refused.'
 
 
@@ -265,14 +272,32 @@ def _signed(evidence: Evidence, moved: Iterable[Column], signs: Sequence[int]) -
 def _behind(evidence: Evidence) -> Directions | None:
     """Return the words behind the amounts, if there are any."""
     roles = assign(evidence.columns)
-    moved = _moved(roles, evidence)[:1]
+    moved, balance = _moved(roles, evidence)[:1], roles.one("balance")
+    sides = [column for role in ("credit", "debit") if (column := roles.one(role)) is not None]
+    because = "what the words behind the amounts mean"
+    signs = _words_behind(moved or sides)
+    of_balance = _words_behind([balance] if balance is not None else [])
     if not moved:
-        return None
-    amount = moved[0]
+        signs |= of_balance
+        return Directions("", signs, Certainty.SURE, because, evidence) if sides and signs else None
+    if balance is not None and of_balance and not signs:
+        rest = tuple(column for column in evidence.columns if column is not balance)
+        note = f'"{balance.heading}" has words behind its amounts, and the amounts have none; it is not checked.'
+        return Directions("", {}, Certainty.SURE, "", replace(evidence, columns=rest), note=note)
+    return _behind_amount(moved[0], signs, balance, evidence) if signs else None
+
+
+def _words_behind(columns: Iterable[Column]) -> dict[str, int]:
+    """Return the words behind the amounts of some columns, with what they mean."""
+    words = {word_behind(cell) for column in columns for cell in column.values}
+    return {word: side_of(word)[0] for word in words if word}
+
+
+def _behind_amount(
+    amount: Column, signs: dict[str, int], balance: Column | None, evidence: Evidence,
+) -> Directions:
+    """Return the words behind the amounts of the one column that has them."""
     found = [word_behind(cell) for cell in amount.cells]
-    signs = {word: side_of(word)[0] for word in found if word}
-    if not signs:
-        return None
     plain = [row for row, word in enumerate(found) if not word and amount.numbers[row]]
     because, certainty, gap = "what the words behind the amounts mean", Certainty.SURE, ""
     if plain and len(set(signs.values())) == 1:
@@ -281,8 +306,8 @@ def _behind(evidence: Evidence) -> Directions | None:
         certainty = Certainty.GUESSED
     elif plain:
         gap = f'{len(plain)} row(s) have no word behind the amount under "{amount.heading}"; they are refused.'
-    signed = _signed(evidence, moved, [signs.get(word, 0) for word in found])
-    votes, changes = _by_balance([word or "no word" for word in found], moved, roles.one("balance"))
+    signed = _signed(evidence, [amount], [signs.get(word, 0) for word in found])
+    votes, changes = _by_balance([word or "no word" for word in found], [amount], balance)
     told = {word or "no word": sign for word, sign in signs.items()}
     against = [word for word, sign in told.items() if votes.get(_plain(word), (0, 0))[sign < 0]]
     if against:

@@ -36,6 +36,8 @@ _CODES = (
 CODE = re.compile(rf"(?<![A-Za-z])({_CODES})(?![A-Za-z]|-\d)")
 #: A word behind an amount, perhaps with a currency between.
 _WORD_BEHIND = re.compile(rf"(?P<amount>.*\d\)?(?: ?(?:{_CODES}))?) ?(?P<word>[^\W\d_]+)")
+#: No amount is longer.
+_LONGEST = 40
 _BODY = re.compile(r"\d(?:[\d.,' ]*\d)?|[.,]\d+")
 
 
@@ -60,7 +62,7 @@ class Marks:
 
 def word_behind(text: str) -> str:
     """Return the word behind an amount by which a bank says which way it went, or nothing."""
-    match = _WORD_BEHIND.fullmatch(text)
+    match = _WORD_BEHIND.fullmatch(text) if len(text) <= _LONGEST else None
     if match is None or not side_of(match["word"])[1]:
         return ""
     # A number with a letter is more likely that of something.
@@ -70,7 +72,7 @@ def word_behind(text: str) -> str:
 @lru_cache(maxsize=200_000)
 def bare(text: str) -> tuple[str, bool] | None:
     """Return the digits and marks of a number and whether it is below 0; None when it is no number."""
-    if not any(map(str.isdigit, text)) or len(text) > 40:
+    if not any(map(str.isdigit, text)) or len(text) > _LONGEST:
         return None
     word = word_behind(text)
     text = text.removesuffix(word).replace("\N{MINUS SIGN}", "-")

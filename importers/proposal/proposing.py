@@ -173,7 +173,8 @@ def _channels(entries: Sequence[Directive]) -> tuple[str, ...]:
 def _shape(evidence: Evidence, draft: Draft, account: str, channels: tuple[str, ...], digits: int) -> str:
     directions = find_directions(evidence)
     moved = directions.evidence if directions is not None else evidence
-    shape = _shape_of_events(moved, draft, account, channels, digits, directed=directions is not None)
+    directed = directions is not None and bool(directions.signs)
+    shape = _shape_of_events(moved, draft, account, channels, digits, directed=directed)
     if shape:
         if directions is not None:
             directions.put(draft)

@@ -207,7 +207,7 @@ def test_a_mistake_in_a_ledgers_profile(tmp_path: Path, old: str, new: str, mess
         ("[direction]", "[directions]", r"\[columns\] direction: a table \[direction\] must have its words"),
         (
             'amount = "Amount"', 'credit = "In"\ndebit = "Out"',
-            r"\[direction\] means nothing beside the columns credit and debit",
+            r"\[columns\] direction: means nothing beside credit and debit",
         ),
         ('is = "deposit"', 'is = "deposit"\nreversed = true', r"\[\[events\]\] reversed: means nothing where"),
         ('row = "event"', 'row = "payout"', r'means nothing where \[file\] row = "payout"'),

