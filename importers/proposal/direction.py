@@ -105,10 +105,12 @@ def _beside(column: Column, evidence: Evidence) -> Directions | None:
         problem, turned = _against_balance(signs, votes)
         if turned:
             signs = {word: -sign for word, sign in signs.items()}
+        of_bank = any(side_of(word)[1] for word in signs)
+        sure = not of_bank or all(_plain(word) in votes for word in signs)
         if votes:
             because = f"the balance follows them in {changes} rows"
-        elif any(side_of(word)[1] for word in signs):
-            because, sure = "what the words mean to a bank; in books of your own they mean the opposite", False
+        elif of_bank:
+            because = "what the words mean to a bank; in books of your own they mean the opposite"
     elif changes >= _LEAST_CHANGES and _tells(votes, column.values):
         signs = {word: 1 if votes[_plain(word)][1] else -1 for word in column.values}
         because = f"nobody knows the words, but the balance follows them in {changes} rows"
@@ -166,9 +168,11 @@ def _by_balance(
 ) -> tuple[dict[str, tuple[int, int]], int]:
     """Return how often the balance falls and rises by the amount, by word in lower case, and how often it does.
 
-    Nothing is returned where it follows the amounts in half of the rows or fewer.
+    Nothing is returned where it follows the amounts in half of the rows or fewer. Where an amount comes again and
+    again, it may follow them upwards and downwards; then that goes which has it do one thing with one word.
     """
     best: tuple[dict[str, tuple[int, int]], int] = ({}, 0)
+    rank = (0, 0)
     if balance is None:
         return best
     for column in moved:
@@ -180,7 +184,9 @@ def _by_balance(
                 if change in {amount, -amount}:
                     votes[_plain(word)][change > 0] += 1
             follows = sum(counter.total() for counter in votes.values())
-            if follows * 2 > pairs and follows > best[1]:
+            mixed = sum(min(counter[False], counter[True]) for counter in votes.values())
+            if follows * 2 > pairs and (follows, -mixed) > rank:
+                rank = follows, -mixed
                 best = {word: (counter[False], counter[True]) for word, counter in votes.items()}, follows
     return best
 

@@ -90,6 +90,20 @@ Date,Details,Type,Amount,Balance
         "the balance follows them in 3 rows",
         {"bank": "55", "transit": "-55"},
     ),
+    "the same amount again and again, the latest first": Case(
+        """\
+Date,Text,Amount,Flow,Balance
+2026-04-20,LANTERN PAYOUT 20,10.00,In,110.00
+2026-04-19,LANTERN PAYOUT 19,10.00,In,100.00
+2026-04-18,Rent,10.00,Out,90.00
+2026-04-17,LANTERN PAYOUT 17,10.00,In,100.00
+2026-04-16,Rent,10.00,Out,90.00
+""",
+        {"direction": "Flow", "in": ["In"], "out": ["Out"], "balance": "falling"},
+        "sure",
+        "the balance follows them in 4 rows",
+        {"bank": "30", "transit": "-30"},
+    ),
     "a ledger": Case(
         """\
 Date,Event,Order No,Description,Amount,DR/CR,Running balance
