@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from babel import Locale
 
     from millilot.importers.dialect import Numbers
+    from millilot.importers.direction import Direction
 
 #: Nothing sold here costs more digits, and sums of such amounts stay exact.
 MOST_DIGITS = 12
@@ -45,12 +46,37 @@ def is_nothing(text: str) -> bool:
     return _NOTHING.fullmatch(text.translate(_KIN)) is not None
 
 
-class AmountReader:
-    """Reads the amounts of one currency and the quantities of one file."""
+def in_plain_marks(text: str) -> str:
+    """Return a text with one mark for all dashes, and one for all apostrophes."""
+    return text.translate(_KIN)
 
-    def __init__(self, numbers: Numbers, currency: str) -> None:
+
+def directed(amount: Decimal, text: str, sign: int, says: str) -> Decimal:
+    """Return an amount as a word gives it its sign.
+
+    Args:
+        amount: what the text was read as.
+        text: as it was written.
+        sign: 1 for what comes in, -1 for what goes out.
+        says: the word, or the column that has it, for a message.
+
+    Raises:
+        UnreadableError: when the text has the other sign.
+    """
+    written = -1 if amount < 0 else int("+" in text)
+    if written == -sign:
+        side = "comes in" if sign > 0 else "goes out"
+        raise UnreadableError(f"no sign, or that of an amount that {side}, as '{says}' says")
+    return abs(amount) if sign > 0 else -abs(amount)
+
+
+class AmountReader:
+    """Reads the amounts of one currency and the quantities of one file; behind an amount may stand a word."""
+
+    def __init__(self, numbers: Numbers, currency: str, direction: Direction | None = None) -> None:
         self._numbers = numbers
         self._currency = currency
+        self._direction = direction
         self._digits = minor_digits(currency)
         self._number = _number_pattern(numbers)
         self._quantity = re.compile(_signed(self._number))
@@ -77,10 +103,20 @@ class AmountReader:
         match = self._quantity.fullmatch(text) or self._marked.fullmatch(text)
         if match is None and self._blank.fullmatch(text):
             return None
+        if match is None and self._direction is not None:
+            return self._worded(text, self._direction)
         number = _value(match)
         if number is None:
             raise UnreadableError(self._expected)
         return self._in_minor_units(number)
+
+    def _worded(self, text: str, direction: Direction) -> Decimal | None:
+        written, word = direction.split(text)
+        sign = direction.sign(word) if word else None
+        if sign is None:
+            raise UnreadableError(f"{self._expected}, behind it {direction.expected}")
+        amount = self._amount(written)
+        return None if amount is None else directed(amount, written, sign, word)
 
     def _in_minor_units(self, number: Decimal) -> Decimal:
         decimals = -int(number.as_tuple().exponent)

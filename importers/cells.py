@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from millilot.importers.amounts import AmountReader, UnreadableError, is_nothing
+from millilot.importers.amounts import AmountReader, UnreadableError, directed, is_nothing
 from millilot.importers.days import DayReader
 from millilot.importers.table import RowError
 
@@ -24,7 +24,10 @@ class CellReader:
     """Reads the cells of one file."""
 
     def __init__(self, profile: Profile) -> None:
-        amounts = AmountReader(profile.numbers, profile.currency)
+        # Where the words have a column of their own, none stands behind an amount.
+        self._beside = profile.columns.direction
+        self._direction = profile.direction
+        amounts = AmountReader(profile.numbers, profile.currency, None if self._beside else profile.direction)
         self._amount, self._count = amounts.amount, amounts.count
         self._day = DayReader(profile.dates).day
         self._times = profile.dates.times
@@ -39,6 +42,38 @@ class CellReader:
             return self._amount(row[heading])
         except UnreadableError as error:
             raise _refuse(row, heading, str(error)) from None
+
+    def directed(self, row: Row, heading: str) -> Decimal | None:
+        """Return an amount as `amount`, below 0 if the word beside it or behind it says that it went out.
+
+        Raises:
+            RowError: as `amount`, when the word is none of the profile's, or the amount has the other sign.
+        """
+        amount = self.amount(row, heading)
+        if amount is None or self._direction is None:
+            return amount
+        word = row[self._beside] if self._beside else self._direction.split(row[heading])[1]
+        sign = self._direction.sign(word)
+        if sign is None and not amount and not word:
+            return amount
+        if sign is None:
+            behind = "" if self._beside else " behind it"
+            raise _refuse(row, self._beside or heading, f"{self._direction.expected}{behind}")
+        try:
+            return directed(amount, row[heading], sign, self._beside or word)
+        except UnreadableError as error:
+            raise _refuse(row, heading, str(error)) from None
+
+    def require_side(self, row: Row, heading: str, sign: int) -> None:
+        """Make sure that no word behind an amount says that it went the other way than its column does.
+
+        Raises:
+            RowError: when one does.
+        """
+        word = self._direction.split(row[heading])[1] if self._direction else ""
+        if word and self._direction and self._direction.sign(word) != sign:
+            side = "comes in" if sign > 0 else "goes out"
+            raise _refuse(row, heading, f"no word, or that of an amount that {side}")
 
     def amount_above(self, row: Row, heading: str) -> Decimal | None:
         """Return an amount of 0 or more, None for an empty cell or no column.

@@ -236,13 +236,17 @@ class LineReader:
         """Return the amount of a row from its one column, or from those for what came in and what went out."""
         columns = self._columns
         if columns.amount:
-            return cells.amount(row, columns.amount)
+            read = cells.amount if self._profile.direction is None else cells.directed
+            return read(row, columns.amount)
         credit, debit = cells.amount(row, columns.credit), cells.amount(row, columns.debit)
         if credit and debit:
             reason = f"expected nothing beside {found(row, columns.credit)}, found {found(row, columns.debit)}"
             raise RowError(row.number, f"column '{columns.debit}': {reason}")
         if credit is None and debit is None:
             return None
+        if self._profile.direction is not None:
+            cells.require_side(row, columns.credit, 1)
+            cells.require_side(row, columns.debit, -1)
         # Some files write what went out below 0, some above.
         return (credit or ZERO) - abs(debit or ZERO)
 
@@ -283,6 +287,10 @@ class LineReader:
 
     def _require_net(self, line: Line, cells: CellReader) -> None:
         net = cells.amount(line.row, self._columns.net)
-        if net is not None and net * line.rule.sign != line.net and not line.is_total:
-            reason = f"expected {line.net * line.rule.sign} from the other columns, found {net}"
+        computed = line.net * line.rule.sign
+        if self._profile.direction is not None and net is not None and net > 0:
+            # Where words tell the direction, the net amount has no sign either.
+            computed = abs(computed)
+        if net is not None and net != computed and not line.is_total:
+            reason = f"expected {computed} from the other columns, found {net}"
             raise RowError(line.row.number, f"column '{self._columns.net}': {reason}")

@@ -86,14 +86,14 @@ class _OrderReader:
         written = rows[0][profile.columns.order].lstrip("#").strip()
         self.number = written if profile.file.row == "order" else self.order
         self.cancelled = False
+        self._own_extras = False
 
     def read(self) -> Group | LeftOut:
         numbers = tuple(row.number for row in self.rows)
         try:
             self._require_cells()
             self.cancelled = self._is_cancelled()
-            events = tuple(self._events())
-            self._require_net(events)
+            events = self._checked_events()
         except NothingToBookError as nothing:
             reasons = dict.fromkeys(numbers, str(nothing))
             return LeftOut(self.order, reasons, refused=False, net=self._readable_net(), unless_booked=True)
@@ -102,6 +102,30 @@ class _OrderReader:
             reasons[error.row] = error.reason
             return LeftOut(self.order, reasons, refused=True, net=self._readable_net())
         return Group(self.order, numbers, events)
+
+    def _checked_events(self) -> tuple[Event, ...]:
+        """Return what happened, which makes the net amount.
+
+        Where the amounts of an order are repeated, or stand on its first row, each item may have extras of its own
+        all the same. Nothing but the net amount shows it.
+        """
+        try:
+            return self._events_of_net()
+        except RowError as error:
+            shared = self._row is None and self.profile.file.order_amounts != "each"
+            if not (shared and self.columns.extras and self.columns.net) or self.cancelled:
+                raise
+            self._own_extras = True
+            try:
+                return self._events_of_net()
+            except RowError:
+                self._own_extras = False
+                raise error from None
+
+    def _events_of_net(self) -> tuple[Event, ...]:
+        events = tuple(self._events())
+        self._require_net(events)
+        return events
 
     def _require_cells(self) -> None:
         for row in self.rows:
@@ -181,8 +205,13 @@ class _OrderReader:
         headings = self.columns.extras
         if not headings:
             return ()
-        found = [(heading, self._amount_above(heading)) for heading in headings]
+        found = [(heading, self._extra(heading)) for heading in headings]
         return tuple([Extra(heading, amount) for heading, amount in found if amount])
+
+    def _extra(self, heading: str) -> Decimal | None:
+        if self._own_extras:
+            return sum([self.cells.amount_above(row, heading) or ZERO for row in self.rows], ZERO)
+        return self._amount_above(heading)
 
     def _items(self) -> tuple[Item, ...]:
         items = tuple(map(self._item, self.rows))
@@ -291,12 +320,14 @@ class _OrderReader:
         if self.profile.file.order_amounts == "each":
             amounts = [amount for _, amount in (first, *others) if amount is not None]
             return sum(amounts, ZERO) if amounts else None
+        shown = "; no net amount shows that each item has its own" if heading in self.columns.extras else ""
         for row, amount in others:
             if self.profile.file.order_amounts == "repeated" and amount != first[1]:
-                raise _contradiction(row, first[0], heading)
+                raise _contradiction(row, first[0], heading, shown)
             if self.profile.file.order_amounts == "first" and amount:
                 expected = f"nothing below row {first[0].number} of the order"
-                raise RowError(row.number, f"column '{heading}': expected {expected}, found {found(row, heading)}")
+                reason = f"column '{heading}': expected {expected}, found {found(row, heading)}{shown}"
+                raise RowError(row.number, reason)
         return first[1]
 
     def _text(self, heading: str) -> str:
@@ -327,6 +358,6 @@ def _latest(sale: Sale) -> datetime.date:
     return max(sale.date, *(date for date in sale.dates if date is not None))
 
 
-def _contradiction(row: Row, first: Row, heading: str) -> RowError:
+def _contradiction(row: Row, first: Row, heading: str, more: str = "") -> RowError:
     expected = f"{found(first, heading)} as in row {first.number}"
-    return RowError(row.number, f"column '{heading}': expected {expected}, found {found(row, heading)}")
+    return RowError(row.number, f"column '{heading}': expected {expected}, found {found(row, heading)}{more}")

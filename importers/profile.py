@@ -18,7 +18,8 @@ skip-lines = 0                 # lines above the headings; unless stated, the he
                                # 100 lines, that has all of them. Where they come again, the row is skipped
 row = "order"                  # what a row is: "order", "item", "event", "component" or "payout"
 order-amounts = "repeated"     # with row = "item": whether postage, tax, fees, refund and net of an order are
-                               # "repeated" on its rows, stand on the "first", or have a share on "each"
+                               # "repeated" on its rows, stand on the "first", or have a share on "each". Extras
+                               # are the items' own all the same where only so they make the net amount
 order-suffix = '-\d+$'         # a regular expression, taken off the order's number: 1001-2 is a part of 1001
 totals = ["Total"]             # a row that begins so is a totals row: it must be their sum, or is refused
 end = ["Notes:"]               # where a row begins so, the rest of the file is text
@@ -188,6 +189,32 @@ from = "Assets:Marketplace:Lantern:Transit"
 channel = "Lantern"            # whose payout it is; the account above Transit unless stated
 ```
 
+Where the amounts have no sign, a word says which way each went: in a column of its own or, where `[columns]` names
+none, behind the amount, as in "12.00 DR", and perhaps behind the balance. A row with another word is refused:
+
+```toml
+channel = "Harbour Bank"
+currency = "USD"
+account = "Assets:Bank:Checking"
+file.row = "event"
+dates.format = "%Y-%m-%d"
+
+[columns]
+date = "Date"
+detail = "Text"
+amount = "Amount"
+direction = "Direction"
+
+[direction]
+in = ["In", "CR"]              # any of these words, in any case; "" stands for no word at all
+out = ["Out", "DR"]
+
+[[events]]
+pattern = 'LANTERN PAYOUT (?P<payout>\S+)'
+is = "deposit"
+from = "Assets:Marketplace:Lantern:Transit"
+```
+
 A file of payouts names what reached the bank. What a payout is made of is checked where the file has it: `gross`,
 `postage` and `tax` (unless the channel hands it on), less columns of `[[fees]]` and `[refund]`, must be `net`:
 
@@ -232,6 +259,7 @@ from beancount.core import account as account_names
 from beancount.core.amount import CURRENCY_RE
 
 from millilot.importers.dialect import Dates, FileShape, Numbers, read_dates, read_file_shape, read_numbers
+from millilot.importers.direction import Direction, read_direction
 from millilot.importers.event_rules import EventRule, read_event_rule
 from millilot.importers.problems import ProfileError
 from millilot.importers.section import REQUIRED, Section
@@ -269,6 +297,7 @@ class Columns:
     amount: str = ""
     credit: str = ""
     debit: str = ""
+    direction: str = ""
     gross: str = ""
     net: str = ""
     total: str = ""
@@ -343,6 +372,7 @@ class Profile:
         file: how its rows are written.
         numbers: how its amounts are written.
         dates: how its days are written, and which of them an entry is booked on.
+        direction: the words for what came in and what went out, where the amounts do not say it.
         tax_remitted: whether the channel hands on what stands in the column of the tax.
         events: what the channel's words for events mean.
     """
@@ -355,6 +385,7 @@ class Profile:
     account: str = ""
     file: FileShape = field(default_factory=FileShape)
     numbers: Numbers = field(default_factory=Numbers)
+    direction: Direction | None = None
     statuses: Statuses = Statuses()
     tax_remitted: bool = True
     fees: tuple[FeeColumn, ...] = ()
@@ -442,6 +473,7 @@ def _read_top(top: Section, path: Path) -> Profile:
         dates=dates,
         file=file,
         numbers=read_numbers(top.section("numbers")),
+        direction=_read_direction(top, file, columns),
         statuses=_read_statuses(top.section("status"), columns),
         tax_remitted=_read_tax(top.section("tax")),
         fees=tuple(_read_fee(table) for table in top.sections("fees")),
@@ -471,7 +503,8 @@ _ONLY_FOR = {
     "gross": ("payout",),
     "total": _EVENTS,
     **dict.fromkeys(
-        ("type", "detail", "event", "parent", "amount", "credit", "debit", "balance", "currency"), _EVENTS,
+        ("type", "detail", "event", "parent", "amount", "credit", "debit", "direction", "balance", "currency"),
+        _EVENTS,
     ),
 }
 
@@ -522,7 +555,22 @@ def _read_events(top: Section, file: FileShape, columns: Columns) -> tuple[Event
             raise top.problem(f"[[events]] {key}: [columns] must name the column {key}")
     if rules and not columns.type and not columns.detail:
         raise top.problem("[columns] must name the column type or detail")
+    if "direction" in top and any(rule.sign < 0 for rule in rules):
+        raise top.problem("[[events]] reversed: means nothing where [direction] has words for what goes out")
     return rules
+
+
+def _read_direction(top: Section, file: FileShape, columns: Columns) -> Direction | None:
+    table = top.section("direction")
+    if "direction" not in top:
+        if columns.direction:
+            raise top.problem("[columns] direction: a table [direction] must have its words, under in and out")
+        return None
+    if file.row not in _EVENTS:
+        raise table.problem(f'means nothing where [file] row = "{file.row}"')
+    if columns.direction and not columns.amount:
+        raise top.problem("[columns] direction: means nothing beside credit and debit; it goes with amount")
+    return read_direction(table)
 
 
 _STATUSES = ("skip", "pending", "cancelled", "to-pour", "book")

@@ -86,10 +86,10 @@ class Section:
         except re.error as error:
             raise self.problem(f"{key}: is not a regular expression: {error}") from None
 
-    def texts(self, key: str) -> tuple[str, ...]:
-        """Return a list of texts."""
+    def texts(self, key: str, *, may_be_empty: bool = False) -> tuple[str, ...]:
+        """Return a list of texts, none of them empty unless they may be."""
         values: list[Any] = self.get(key, list, "a list of texts", [])
-        if not all(isinstance(value, str) and value.strip() for value in values):
+        if not all(isinstance(value, str) and (may_be_empty or value.strip()) for value in values):
             raise self.problem(f"{key}: expected a list of texts, found {values!r}")
         return tuple(values)
 

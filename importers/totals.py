@@ -54,7 +54,8 @@ def _checked(row: Row, sums: _Sums) -> Row:
 class _Sums:
     """The sums of the columns of some rows.
 
-    Where the rows of an order repeat its amounts, a totals row may count them once an order or once a row.
+    Where the rows of an order repeat its amounts, a totals row may count them once an order or once a row. Where a
+    word says which way an amount went, it may be the sum of all, or what came in less what went out.
     """
 
     def __init__(self, profile: Profile, cells: CellReader) -> None:
@@ -62,6 +63,7 @@ class _Sums:
         self._headings = profile.amounts
         self._of_items = {profile.columns.price, profile.columns.quantity}
         self._cells = cells
+        self._directed = profile.columns.amount if profile.direction else ""
         self._every: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
         self._once: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
         self._orders: set[str] = set()
@@ -80,14 +82,15 @@ class _Sums:
         for heading in self._headings:
             try:
                 amount = None if row.problem else self._cells.amount(row, heading) or ZERO
+                moved = self._cells.directed(row, heading) if amount and heading == self._directed else amount
             except RowError:
-                amount = None
-            if amount is None:
+                amount = moved = None
+            if amount is None or moved is None:
                 self._unknown.add(heading)
                 continue
             self._every[heading] += amount
             if first or heading in self._of_items:
-                self._once[heading] += amount
+                self._once[heading] += moved
 
     def difference(self, row: Row) -> str:
         """Return where a totals row differs from the sums, or nothing."""

@@ -96,15 +96,22 @@ def _types(evidence: Evidence) -> Column | None:
     return max(found, key=lambda each: each[:2])[2] if found else None
 
 
-def propose_ledger(evidence: Evidence, draft: Draft, digits: int) -> str:
-    """Put down the keys of a ledger; return what a row is, in words."""
-    return _Proposer(evidence, draft, digits).run()
+def propose_ledger(evidence: Evidence, draft: Draft, digits: int, *, directed: bool = False) -> str:
+    """Put down the keys of a ledger; return what a row is, in words.
+
+    Args:
+        evidence: what the columns hold.
+        draft: takes the findings.
+        digits: of the currency's minor unit.
+        directed: whether words say which way the money went.
+    """
+    return _Proposer(evidence, draft, digits, directed=directed).run()
 
 
 class _Proposer:
     """Finds the keys of one file."""
 
-    def __init__(self, evidence: Evidence, draft: Draft, digits: int) -> None:
+    def __init__(self, evidence: Evidence, draft: Draft, digits: int, *, directed: bool) -> None:
         self.evidence = evidence
         self.draft = draft
         self.scale = 10**digits
@@ -119,6 +126,8 @@ class _Proposer:
         #: What is the price where no word of a sale says so, by type.
         self.price_details: dict[str, str] = {}
         self.two_columns = False
+        #: Whether words say which way the money went, so that no sign is turned round.
+        self.directed = directed
         self.inverted = False
 
     def run(self) -> str:
@@ -592,7 +601,7 @@ class _Proposer:
         raised = sum(number > 0 for number in numbers)
         if not numbers or 0 < raised < len(numbers):
             return kind, self.inverted, ""
-        fixed = self.two_columns or self.inverted
+        fixed = self.two_columns or self.directed or self.inverted
         if (raised > 0) is not self.inverted:
             return self._rising(kind, rows, fixed=fixed)
         if kind in {"release", "dispute-won"} and not fixed:
@@ -616,7 +625,7 @@ class _Proposer:
 
     def _is_inverted(self) -> bool:
         """Whether the file writes everything that goes out above 0, and what comes in below."""
-        if self.two_columns or not self.amounts:
+        if self.two_columns or self.directed or not self.amounts:
             return False
         votes = {True: 0, False: 0}
         for (word, _), rows in self._pairs().items():

@@ -10,6 +10,8 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from millilot.importers.proposal.words import side_of
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -32,6 +34,10 @@ _CODES = (
 )
 #: A currency, but not the letters of a number such as CAD-12.
 CODE = re.compile(rf"(?<![A-Za-z])({_CODES})(?![A-Za-z]|-\d)")
+#: A word behind an amount, perhaps with a currency between.
+_WORD_BEHIND = re.compile(rf"(?P<amount>.*\d\)?(?: ?(?:{_CODES}))?) ?(?P<word>[^\W\d_]+)")
+#: No amount is longer.
+_LONGEST = 40
 _BODY = re.compile(r"\d(?:[\d.,' ]*\d)?|[.,]\d+")
 
 
@@ -54,12 +60,22 @@ class Marks:
     problem: str = ""
 
 
+def word_behind(text: str) -> str:
+    """Return the word behind an amount by which a bank says which way it went, or nothing."""
+    match = _WORD_BEHIND.fullmatch(text) if len(text) <= _LONGEST else None
+    if match is None or not side_of(match["word"])[1]:
+        return ""
+    # A number with a letter is more likely that of something.
+    return match["word"] if len(match["word"]) > 1 or re.search(r"[.,]\d\d\b", match["amount"]) else ""
+
+
 @lru_cache(maxsize=200_000)
 def bare(text: str) -> tuple[str, bool] | None:
     """Return the digits and marks of a number and whether it is below 0; None when it is no number."""
-    if not any(map(str.isdigit, text)) or len(text) > 40:
+    if not any(map(str.isdigit, text)) or len(text) > _LONGEST:
         return None
-    text = text.replace("\N{MINUS SIGN}", "-")
+    word = word_behind(text)
+    text = text.removesuffix(word).replace("\N{MINUS SIGN}", "-")
     for apostrophe in _APOSTROPHES:
         text = text.replace(apostrophe, "'")
     text = CODE.sub("", text)
@@ -72,7 +88,10 @@ def bare(text: str) -> tuple[str, bool] | None:
         negative, text = text[0] == "-", text[1:].strip()
     elif text.endswith("-"):
         negative, text = True, text[:-1].strip()
-    return (text, negative) if _BODY.fullmatch(text) and text.isascii() else None
+    sign = side_of(word)[0]
+    if (negative and sign > 0) or not (_BODY.fullmatch(text) and text.isascii()):
+        return None
+    return text, negative or sign < 0
 
 
 def currency_of(text: str) -> str | None:

@@ -106,6 +106,7 @@ class SumFinder:
         self.scale = scale
         self.groups = [rows for rows in orders.groups if booked.issuperset(rows)]
         self.modes = ("repeated", "first", "each") if orders.several else ("",)
+        self._extras: dict[str, set[str]] = {}
 
     @property
     def has_quantities(self) -> bool:
@@ -149,7 +150,7 @@ class SumFinder:
 
     def _of_order(self, rows: tuple[int, ...], name: str, mode: str) -> int:
         numbers = [self._number(row, name) for row in rows]
-        item_level = name.startswith(_PRODUCT) or self._role_by_item(name)
+        item_level = name.startswith(_PRODUCT) or self._role_by_item(name) or self._own_extra(name, mode)
         if mode in {"", "each"} or item_level:
             return sum(numbers)
         return numbers[0]
@@ -159,6 +160,14 @@ class SumFinder:
         return role in {"price", "unit_price"} or (
             role in {"gross", "amount", "discount", ""} and self.by_item_values(name)
         )
+
+    def _own_extra(self, name: str, mode: str) -> bool:
+        """Whether an extra does not stand where a mode has the amounts of an order: each item has its own."""
+        if self.roles.role(name) != "extra":
+            return False
+        if name not in self._extras:
+            self._extras[name] = {self._spread(rows, name) for rows in self.orders.several}
+        return not self._extras[name] <= {mode, "nothing"}
 
     def by_item_values(self, name: str) -> bool:
         """Whether the amounts differ between the rows of an order."""
@@ -327,7 +336,7 @@ class SumFinder:
             return True
         for name in self.amounts:
             kinds = {self._spread(rows, name) for rows in self.orders.several}
-            if self.roles.role(name) in _OF_ORDER and not kinds <= {mode, "nothing"}:
+            if self.roles.role(name) in _OF_ORDER - {"extra"} and not kinds <= {mode, "nothing"}:
                 return False
         return True
 

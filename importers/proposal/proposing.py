@@ -14,6 +14,7 @@ from beancount.core.data import Open
 from millilot.importers.batch import Batch, Outcome
 from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
+from millilot.importers.proposal.direction import find_directions
 from millilot.importers.proposal.evidence import Evidence, examine
 from millilot.importers.proposal.findings import Certainty, Draft, Finding
 from millilot.importers.proposal.headings import normalise
@@ -170,17 +171,32 @@ def _channels(entries: Sequence[Directive]) -> tuple[str, ...]:
 
 
 def _shape(evidence: Evidence, draft: Draft, account: str, channels: tuple[str, ...], digits: int) -> str:
-    if is_ledger(evidence):
-        return propose_ledger(evidence, draft, digits)
-    prefixed = find_prefixed(evidence)
-    if prefixed is not None:
-        return propose_prefixed(evidence, prefixed, draft)
-    if is_statement(evidence):
-        return propose_statement(evidence, draft, account, channels)
+    directions = find_directions(evidence)
+    moved = directions.evidence if directions is not None else evidence
+    directed = directions is not None and bool(directions.signs)
+    shape = _shape_of_events(moved, draft, account, channels, digits, directed=directed)
+    if shape:
+        if directions is not None:
+            directions.put(draft)
+        return shape
     if is_payouts(evidence):
         return propose_payouts(evidence, draft, digits)
     propose_orders(evidence, draft, digits)
     return "one row an item" if draft.value("file.row") == "item" else "one row an order"
+
+
+def _shape_of_events(
+    evidence: Evidence, draft: Draft, account: str, channels: tuple[str, ...], digits: int, *, directed: bool,
+) -> str:
+    """Put down the keys of a file whose rows are events; return what a row is, or nothing if they are none."""
+    if is_ledger(evidence):
+        return propose_ledger(evidence, draft, digits, directed=directed)
+    prefixed = find_prefixed(evidence)
+    if prefixed is not None:
+        return propose_prefixed(evidence, prefixed, draft)
+    if is_statement(evidence, directed=directed):
+        return propose_statement(evidence, draft, account, channels)
+    return ""
 
 
 def _name(path: Path, account: str, draft: Draft) -> None:

@@ -103,13 +103,14 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
             score = min(means, 1.0) * _agrees(role, column)
             if role == "title" and column.holds in {Holds.TEXT, Holds.WORDS} and column.sizes >= 0.25:
                 score = max(score + 0.3, 1.2 if column.sizes >= 0.5 else 0.7)
-            if score >= _LEAST and role not in without:
+            # Where its words are needed, the column of directions has been taken away before.
+            if score >= _LEAST and role not in without and role != "direction":
                 offers.append((score, -column.place, role, column))
     taken: dict[str, list[Column]] = {}
     scores: dict[str, float] = {}
     for role, column in zip(("credit", "debit"), _two_sides(columns) or (), strict=False):
         taken[role] = [column]
-        scores[column.heading] = column.meanings[role]
+        scores[column.heading] = _side(column, role)
     for score, _, role, column in sorted(offers, key=lambda offer: offer[:2], reverse=True):
         if column.heading in scores or (role in taken and role not in _MANY):
             continue
@@ -124,12 +125,18 @@ def _two_sides(columns: list[Column]) -> tuple[Column, Column] | None:
     numeric = [column for column in columns if column.holds in {Holds.AMOUNTS, Holds.WHOLE}]
     for credit in numeric:
         for debit in numeric:
-            if min(credit.meanings.get("credit", 0.0), debit.meanings.get("debit", 0.0)) < 0.9 or credit is debit:
+            if min(_side(credit, "credit"), _side(debit, "debit")) < 0.9 or credit is debit:
                 continue
             both = sum(bool(a) and bool(b) for a, b in zip(credit.numbers, debit.numbers, strict=True))
             if both * 5 <= len(credit.numbers):
                 return credit, debit
     return None
+
+
+def _side(column: Column, role: str) -> float:
+    """Return how well a heading means what comes in or goes out; amounts paid out go beside those paid in."""
+    means = column.meanings
+    return max(means.get(role, 0.0), means.get("paid_out", 0.0) if role == "debit" else 0.0)
 
 
 def _agrees(role: str, column: Column) -> float:

@@ -25,15 +25,21 @@ _PAYOUT = re.compile(
 _NUMBER = re.compile(r"(?=\S*\d)[A-Za-z0-9][\w./-]{2,}$|(?=\S*\d)[A-Za-z0-9][\w./-]{2,}")
 
 
-def is_statement(evidence: Evidence) -> bool:
-    """Whether the rows are the movements of a bank account."""
+def is_statement(evidence: Evidence, *, directed: bool = False) -> bool:
+    """Whether the rows are the movements of a bank account.
+
+    Args:
+        evidence: what the columns hold.
+        directed: whether words say which way the money went.
+    """
     roles = assign(evidence.columns)
     if any(roles.one(role) for role in ("order", "sku", "quantity", "postage", "unit_price", "fee", "payout")):
         return False
     plain = assign(evidence.columns, without=_NOT_HERE)
     both = plain.one("credit") is not None and plain.one("debit") is not None
-    signed = plain.one("amount") is not None and (
-        plain.one("balance") is not None or any(number and number < 0 for number in plain.one("amount").numbers)  # type: ignore[union-attr]
+    amount = plain.one("amount")
+    signed = amount is not None and (
+        directed or plain.one("balance") is not None or any(number and number < 0 for number in amount.numbers)
     )
     return (both or signed) and _text(evidence) is not None
 

@@ -6,6 +6,7 @@ import re
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from millilot.importers.amounts import in_plain_marks
 from millilot.importers.proposal.headings import fit, normalise, read_phrases
 
 if TYPE_CHECKING:
@@ -118,6 +119,9 @@ _ABOUT_STATUS = (
         ),
     ),
 )
+_SIDES = {
+    meaning: frozenset(map(" ".join, phrases)) for meaning, phrases in read_phrases("directions.toml").items()
+}
 _STATUS_TABLE = read_phrases("statuses.toml")
 _EVENT_TABLE = read_phrases("events.toml")
 
@@ -135,6 +139,14 @@ def status_of(text: str) -> tuple[str, float]:
         return best, scores[best]
     about = next((status for status, words in _ABOUT_STATUS if words.search(normalise(text))), "")
     return (about, 0.6) if about else ("", 0.0)
+
+
+@lru_cache(maxsize=5000)
+def side_of(text: str) -> tuple[int, bool]:
+    """Return 1 for what comes in, -1 for what goes out, 0 for a word nobody knows; and whether a bank says so."""
+    word = normalise(text) or {"+": "plus", "-": "minus"}.get(in_plain_marks(text), "")
+    side = next((side for side, words in _SIDES.items() if word in words), "")
+    return {"in": 1, "credit": 1, "out": -1, "debit": -1}.get(side, 0), side in {"credit", "debit"}
 
 
 @lru_cache(maxsize=5000)

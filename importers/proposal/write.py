@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from millilot.importers.proposal.findings import Draft, Finding
 
-_TABLES = ("", "file", "numbers", "dates", "columns", "status", "tax", "refund", "titles")
+_TABLES = ("", "file", "numbers", "dates", "columns", "direction", "status", "tax", "refund", "titles")
 _WIDTH = 100
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -10,7 +11,9 @@ import pytest
 
 from millilot.importers.cells import CellReader
 from millilot.importers.dialect import Dates, Numbers
+from millilot.importers.direction import read_direction
 from millilot.importers.profile import Columns, Profile
+from millilot.importers.section import Section
 from millilot.importers.table import Row, RowError
 
 if TYPE_CHECKING:
@@ -51,6 +54,68 @@ def amount(text: str, **changes: Any) -> Decimal | None:
 )
 def test_amounts(text: str, number: str) -> None:
     assert str(amount(text)) == number
+
+
+def directed(text: str, word: str | None = None, **words: list[str]) -> Decimal | None:
+    """Return an amount of a profile whose words stand in a column of their own if one is given, else behind."""
+    columns = Columns(amount="Amount", direction="Side" if word is not None else "")
+    direction = read_direction(Section(words or {"in": ["CR", "+"], "out": ["DR", "Paid out"]}, Path("x.toml")))
+    profile = Profile("x", "X", "USD", columns, Dates(("%Y-%m-%d",)), direction=direction)
+    return CellReader(profile).directed(Row(7, {"Amount": text, "Side": word or ""}), "Amount")
+
+
+@pytest.mark.parametrize(
+    ("text", "word", "number"),
+    [
+        ("12.00", "CR", "12.00"),
+        ("12.00", "dr", "-12.00"),
+        ("12.00", "PAID OUT", "-12.00"),
+        ("12.00", "+", "12.00"),
+        ("-12.00", "DR", "-12.00"),
+        ("(12.00)", "DR", "-12.00"),
+        ("+12.00", "CR", "12.00"),
+        ("0.00", "DR", "0.00"),
+        ("0.00", "", "0.00"),
+        ("12.00 CR", None, "12.00"),
+        ("12.00DR", None, "-12.00"),
+        ("$12.00 dr", None, "-12.00"),
+        ("12.00 USD DR", None, "-12.00"),
+        ("-12.00 DR", None, "-12.00"),
+        ("12.00 Paid out", None, "-12.00"),
+        ("12.00+", None, "12.00"),
+    ],
+)
+def test_amounts_with_a_direction(text: str, word: str | None, number: str) -> None:
+    assert str(directed(text, word)) == number
+
+
+def test_no_word_means_a_direction_where_the_profile_says_so() -> None:
+    words = {"in": ["CR"], "out": [""]}
+    assert [str(directed(text, **words)) for text in ("12.00", "12.00 CR")] == ["-12.00", "12.00"]
+    assert [str(directed("12.00", word, **words)) for word in ("", "CR")] == ["-12.00", "12.00"]
+    assert directed("", "CR") is None
+    assert directed("-- DR") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "word", "message"),
+    [
+        ("12.00", "up", "column 'Side': expected one of CR, [+], DR, Paid out, found 'up'"),
+        ("12.00", "", "column 'Side': expected one of CR, [+], DR, Paid out, found nothing"),
+        ("0.00", "up", "column 'Side': expected one of CR"),
+        ("12.00-", "CR", "expected no sign, or that of an amount that comes in, as 'Side' says, found '12.00-'"),
+        ("+12.00", "DR", "expected no sign, or that of an amount that goes out, as 'Side' says, found '[+]12.00'"),
+        ("12.00 DR", "DR", "column 'Amount': expected an amount like 1234.50, found '12.00 DR'"),
+        ("12.00", None, "column 'Amount': expected one of CR, [+], DR, Paid out behind it, found '12.00'"),
+        ("12.00 up", None, "expected an amount like 1234.50, behind it one of CR, [+], DR, Paid out, found"),
+        ("-12.00 CR", None, "expected no sign, or that of an amount that comes in, as 'CR' says, found"),
+        ("12.00 USDR", None, "expected an amount like 1234.50, behind it"),
+        ("12.005 DR", None, "expected an amount like 1234.50, found '12.005 DR'"),
+    ],
+)
+def test_no_amounts_with_a_direction(text: str, word: str | None, message: str) -> None:
+    with pytest.raises(RowError, match=message):
+        directed(text, word)
 
 
 @pytest.mark.parametrize("text", ["", "-", "--", "---", "\N{EN DASH}", "\N{EM DASH}", "$ -", "-- USD"])

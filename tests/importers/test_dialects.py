@@ -197,6 +197,30 @@ def test_the_total_of_repeated_amounts_counts_them_once_or_each_time(tmp_path: P
     assert "expected 20.00 as the sum of the rows, found 13.00" in problem("13.00", "-4.00")
 
 
+def test_the_total_of_amounts_with_a_direction_is_their_sum_or_what_is_left(tmp_path: Path) -> None:
+    (tmp_path / "bank.toml").write_text(
+        'channel = "Bank"\ncurrency = "USD"\ndates.format = "%Y-%m-%d"\n'
+        'file = { row = "event", totals = ["Total"] }\ndirection = { in = ["In"], out = ["Out"] }\n'
+        'columns = { date = "Date", detail = "Text", amount = "Amount", direction = "Side" }\n'
+        'events = [{ pattern = "x", is = "deposit", from = "Assets:Transit" }]\n',
+        encoding="utf-8",
+    )
+    how = read_profile(tmp_path / "bank.toml")
+    path = tmp_path / "bank.csv"
+
+    def problem(total: str, side: str = "Out") -> str:
+        path.write_text(
+            f"Text,Date,Side,Amount\nx,2026-03-04,In,5.00\ny,2026-03-05,{side},7.00\nTotal,,,{total}\n",
+            encoding="utf-8",
+        )
+        read = read_rows(path, how.file, how.headings)
+        return list(check_totals(read, how, CellReader(how)))[-1].problem
+
+    assert [problem(total) for total in ("12.00", "-2.00")] == ["", ""]
+    assert problem("2.00") == "column 'Amount': expected 12.00 as the sum of the rows, found 2.00"
+    assert problem("2.00", side="Sideways") == ""
+
+
 def test_a_column_that_cannot_be_read_has_no_sum(tmp_path: Path) -> None:
     how = profile(tmp_path, f'{ISO}\nfile.totals = ["Total"]')
     path = tmp_path / "orders.csv"

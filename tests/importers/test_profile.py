@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 EXAMPLES = re.findall(r"```toml\n(.*?)```", profile.__doc__ or "", re.DOTALL)
-EXAMPLE, LEDGER, BANK, PAYOUTS = EXAMPLES
+EXAMPLE, LEDGER, BANK, UNSIGNED, PAYOUTS = EXAMPLES
 
 
 def written(folder: Path, text: str) -> Path:
@@ -88,6 +88,9 @@ def test_the_documented_statement_and_payouts_are_read(tmp_path: Path) -> None:
     (deposit,) = read_profile(written(tmp_path, BANK)).events
     assert deposit.numbers("", "lantern payout L-17 THANKS") == {"payout": "L-17"}
     assert deposit.account == "Assets:Marketplace:Lantern:Transit"
+    unsigned = read_profile(written(tmp_path, UNSIGNED))
+    assert unsigned.direction is not None
+    assert unsigned.direction.signs == {"in": 1, "cr": 1, "out": -1, "dr": -1}
     assert read_profile(written(tmp_path, PAYOUTS)).columns.gross == "Sales"
 
 
@@ -193,6 +196,39 @@ def test_a_mistake_in_a_ledgers_profile(tmp_path: Path, old: str, new: str, mess
     path = written(tmp_path, LEDGER.replace(old, new, 1))
     with pytest.raises(ProfileError, match=f"(?s){re.escape(str(path))}.*{message}"):
         read_profile(path)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('["Out", "DR"]', '["Out", "cr"]', r'\[direction\] out: has "cr", and so has in'),
+        ('["Out", "DR"]', '["Out", 1]', r"\[direction\] out: expected a list of texts"),
+        ('out = ["Out", "DR"]', 'away = ["Out"]', r"\[direction\] the key away is not known; .* in, out"),
+        ("[direction]", "[directions]", r"\[columns\] direction: a table \[direction\] must have its words"),
+        (
+            'amount = "Amount"', 'credit = "In"\ndebit = "Out"',
+            r"\[columns\] direction: means nothing beside credit and debit",
+        ),
+        ('is = "deposit"', 'is = "deposit"\nreversed = true', r"\[\[events\]\] reversed: means nothing where"),
+        ('row = "event"', 'row = "payout"', r'means nothing where \[file\] row = "payout"'),
+    ],
+)
+def test_a_mistake_in_the_words_for_directions(tmp_path: Path, old: str, new: str, message: str) -> None:
+    assert old in UNSIGNED
+    path = written(tmp_path, UNSIGNED.replace(old, new, 1))
+    with pytest.raises(ProfileError, match=f"(?s){re.escape(str(path))}.*{message}"):
+        read_profile(path)
+
+
+def test_directions_without_words_and_of_orders(tmp_path: Path) -> None:
+    start, _, rest = UNSIGNED.partition("[direction]")
+    rules = rest[rest.index("[[events]]"):]
+    with pytest.raises(ProfileError, match=r"\[direction\] expected words under in, out or both, found none"):
+        read_profile(written(tmp_path, f'{start}[direction]\nin = [""]\n{rules}'))
+    with pytest.raises(ProfileError, match=r'\[direction\] means nothing where \[file\] row = "order"'):
+        read_profile(written(tmp_path, EXAMPLE + '[direction]\nin = ["In"]\n'))
+    with pytest.raises(ProfileError, match=r'direction: means nothing where \[file\] row = "order"'):
+        read_profile(written(tmp_path, EXAMPLE.replace("[columns]", '[columns]\ndirection = "Direction"')))
 
 
 def test_booking_on_the_settled_day_needs_its_column(tmp_path: Path) -> None:

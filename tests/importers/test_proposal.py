@@ -1095,3 +1095,28 @@ def test_texts_that_begin_with_what_each_row_is(tmp_path: Path) -> None:
         "balance": "30", "transit": "18", "cedar": "5", "reed": "10",
     }
     assert "^payout-lantern-P-9" in seller.books.read_text(encoding="utf-8")
+
+
+GIFT_WRAP = """\
+Order,Ordered on,Item,Quantity,Item total,Postage,Gift wrap,Fee,Net
+1001,2026-03-04,Cedar Hour 5 mL,1,12.00,4.00,2.00,1.80,25.20
+1001,2026-03-04,Quiet Reed 5 mL,1,9.00,4.00,0.00,1.80,25.20
+1002,2026-03-05,Cedar Hour 2 mL,1,6.00,3.00,0.00,0.60,8.40
+1003,2026-03-06,Cedar Hour 2 mL,1,6.00,3.00,1.00,0.60,17.90
+1003,2026-03-06,Quiet Reed 2 mL,1,7.00,3.00,1.50,0.60,17.90
+1004,2026-03-07,Cedar Hour 2 mL,1,6.00,3.00,1.00,0.60,15.40
+1004,2026-03-07,Quiet Reed 2 mL,1,5.00,3.00,1.00,0.60,15.40
+"""
+
+
+def test_each_item_has_its_own_gift_wrap_beside_repeated_amounts(tmp_path: Path) -> None:
+    seller = Seller(tmp_path)
+    file = seller.file(GIFT_WRAP)
+    result = seller.propose(file)
+    assert result.exit_code == 0, result.output
+    profile = seller.profile()
+    assert (profile["file.order-amounts"], profile["columns.extras"]) == ("repeated", ["Gift wrap"])
+    assert seller.run_import(file)["new"] == 7
+    assert seller.sums() == {
+        "sales": "57.5", "postage": "13", "fees": "3.6", "balance": "66.9", "cedar": "11", "reed": "9",
+    }

@@ -95,11 +95,15 @@ is = "refund-tax"
 detail = ["Fee back"]
 is = "fee-refund"
 """
+BESIDE = '[columns]\ndirection = "Side"'
+SIDES = 'direction = { in = ["In"], out = ["Out"] }\n'
 PROFILES = {
     "order": HEAD + "file.order-suffix = '-\\d+$'\n" + IN_ROWS,
     "item": HEAD + 'file.row = "item"\nfile.order-amounts = "first"\n' + IN_ROWS,
     "event": HEAD + 'file.row = "event"\n' + IN_EVENTS,
     "component": HEAD + 'file.row = "component"\n' + IN_EVENTS,
+    "word beside": HEAD + 'file.row = "event"\n' + SIDES + IN_EVENTS.replace("[columns]", BESIDE),
+    "word behind": HEAD + 'file.row = "component"\n' + SIDES + IN_EVENTS,
 }
 
 
@@ -196,6 +200,17 @@ def in_events(orders: Iterable[Order]) -> list[dict[str, object]]:
     return rows
 
 
+def with_words(rows: Iterable[dict[str, object]], *, behind: bool) -> list[dict[str, object]]:
+    """Write amounts without a sign, and the direction as a word beside or behind."""
+    written = []
+    for row in rows:
+        amount = Decimal(str(row["Amount"]))
+        side = "Out" if amount < 0 else "In"
+        own = {"Amount": f"{abs(amount)} {side}"} if behind else {"Amount": abs(amount), "Side": side}
+        written.append({**row, **own})
+    return written
+
+
 def told(orders: Iterable[Order]) -> dict[str, dict[str, Decimal]]:
     """Return what the orders come to, by order and by account or fragrance."""
     sums = {}
@@ -245,6 +260,8 @@ def test_the_same_orders_come_back_whatever_the_shape(orders: list[Order]) -> No
         "item": in_rows(orders, parts=False),
         "event": in_events(orders),
         "component": in_events(orders),
+        "word beside": with_words(in_events(orders), behind=False),
+        "word behind": with_words(in_events(orders), behind=True),
     }
     tax = 2 * sum((order.tax + order.tax_back for order in orders), NOUGHT)
     for shape, profile in PROFILES.items():
