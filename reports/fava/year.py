@@ -13,6 +13,7 @@ from beancount.core.number import ZERO
 from millilot.importers.problems import InputError
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
+from millilot.reports.contributed import contributed
 from millilot.reports.cutoff import cut_off
 from millilot.reports.days import last_of_year, year_around
 from millilot.reports.fava.adapter import (
@@ -80,6 +81,7 @@ class Overview(NamedTuple):
         journals: the account whose own journal comes to a line, by line.
         months: the months.
         thresholds: how far the year is from each; empty if they cannot be read.
+        contributed: the bottles owned before, and those at an estimated cost, that came in.
         cut_off: the orders across the end.
         notes: what has to be said beside the figures.
         problem: why the thresholds cannot be read, or None.
@@ -89,6 +91,7 @@ class Overview(NamedTuple):
     journals: Mapping[str, str]
     months: Sequence[Month]
     thresholds: Sequence[Distance]
+    contributed: Sequence[Mapping[str, Any]]
     cut_off: Sequence[CutOff]
     notes: Sequence[str]
     problem: str | None
@@ -367,6 +370,7 @@ class TaxYear(Page, FavaExtensionBase):
             journals(self._accounts(start, end), books, end, figures),
             months(books, start, end),
             distances,
+            contributed(books, start, end),
             cut_off(books, start, end),
             year_notes(books, start, end),
             problem,

@@ -346,6 +346,19 @@ def test_the_cut_off_is_that_of_the_command_line_and_leads_to_the_order(written:
     assert links[0] == f"/{site.slug}/journal/?filter=%5Eorder-77"
 
 
+def test_bottles_owned_before_are_those_of_the_command_line_and_lead_to_the_bottle(
+    sample: Site, sample_path: Path,
+) -> None:
+    root = read_page(sample, "TaxYear", {"time": "2025"})
+    [told] = said(sample_path, "year", "2025")["contributed_bottles"]
+    names = ("bottle", "fragrance", "bought", "ml", "cost", "paid", "market_value")
+    assert table(root, "contributed") == [[*(told[name] for name in names), "estimated"]]
+    assert table(root, "contributed")[0][:4] == ["AP-1", "Ash Parcel", "2025-06-01", "74"]
+    [link] = root.findall(".//table[@class='contributed']//a")
+    assert "AP-1: Ash Parcel" in text_of(follow(sample, link.attrib["href"]))
+    assert table(read_page(sample, "TaxYear", {"time": "2026"}), "contributed") == []
+
+
 # The pack.
 
 
