@@ -156,16 +156,16 @@ class Listing(NamedTuple):
 
     Attributes:
         title: what the figure is called.
-        rows: the entries.
-        total: what they add up to, with the digits they have.
-        shown: the figure as the page shows it.
+        rows: the entries, with the digits they have.
+        rounding: what has to be added to them for the figure; nought where nothing has.
+        shown: the figure, as the page of the year shows it; None where that does not know it.
         accounts: the sums by account, where all of it is money.
         several: whether more than one line is in it.
     """
 
     title: str
     rows: Sequence[Row]
-    total: Decimal
+    rounding: Decimal
     shown: Decimal | None
     accounts: Sequence[OfAccount]
     several: bool
@@ -485,6 +485,6 @@ class TaxYear(Page, FavaExtensionBase):
             comes = self._shows_children and self._accounts(start, end).comes_to(account, of_account, minor)
             address = journal_of_account(account, start, end) if comes else None
             accounts.append(OfAccount(account, of_account, address))
-        total = rounding.nearest(sum((part.amount for part in found), ZERO), unit)
-        return Listing(title, rows, total, shown, accounts, len({part.line for part in found}) > 1)
+        rest = ZERO if shown is None else shown - sum(amounts, ZERO)
+        return Listing(title, rows, rest, shown, accounts, len({part.line for part in found}) > 1)
 
