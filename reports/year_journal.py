@@ -2,7 +2,7 @@
 
 Most lines are what one account took in a range of days, but not all: stock is no change of an account, receipts
 stand in several, and a line may have given way by a cent to its total. So nothing is assumed. The account of the
-role is tried, with the accounts below it, and only one that comes to the very figure is named. Fava's journal shows
+role is tried, with the accounts below it, and only one that comes to the very figure is named. A journal shows
 each change in minor units, so goods at cost, which are finer, would not add up as they are shown: an account with
 such changes is not named either.
 """

@@ -179,9 +179,7 @@ def _answer(books: Books, form: Form, last: datetime.date | None) -> Answer:
         form = form._replace(fragrance=fragrance.code)
         answer = answer._replace(form=form, bottles=tuple(bottles_of(books, stock, fragrance)))
         request = _request(books, form)
-        at = _figure_or_none("Price to try", form.at, AMOUNT)
-        if sum(wish is not None for wish in (request.margin, request.profit, at)) > 1:
-            raise FigureError("Margin, profit and a price to try each ask for another price; give one of them.")
+        at = _to_try(form, request)
         endings = tuple(_figure("Ending", text, ENDING) for text in form.ending.split())
         require_minor_units(
             books.currency, (("The price to try", at), *(("The ending", each) for each in endings)),
@@ -247,6 +245,18 @@ def _request(books: Books, form: Form) -> Request:
         ("The profit", request.profit), ("The postage charged", request.charge), ("The label", request.label),
     ))
     return request
+
+
+def _to_try(form: Form, request: Request) -> Decimal | None:
+    """Return the price to try, None when none is given.
+
+    Raises:
+        FigureError: it is no amount, or not the only price that is asked for.
+    """
+    at = _figure_or_none("Price to try", form.at, AMOUNT)
+    if sum(wish is not None for wish in (request.margin, request.profit, at)) > 1:
+        raise FigureError("Margin, profit and a price to try each ask for another price; give one of them.")
+    return at
 
 
 def _sizes(books: Books, bottle: str, request: Request, last: datetime.date | None) -> Sequence[Decimal]:

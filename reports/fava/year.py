@@ -210,11 +210,6 @@ class TaxYear(Page, FavaExtensionBase):
         """
         return days_shown(self.range, self.whole.first, self.whole.last)
 
-    @property
-    def may_download(self) -> bool:
-        """Whether figures may leave this Fava."""
-        return not is_incognito()
-
     def years(self) -> list[tuple[int, str]]:
         """Return the calendar years of the books, each with its address, the last first."""
         first, last = self.whole.first, self.whole.last

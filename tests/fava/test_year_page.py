@@ -124,7 +124,7 @@ def test_the_figures_are_those_of_the_command_line_and_so_is_what_they_lead_to(
             root = follow(sample, address)
             total = figure(root.findall(".//table[@class='entries']/tfoot//td[@class='num']")[0])
             assert sum(entries(root)) == total == Decimal(shown[line]), line
-            # Goods at cost are finer than a cent, and a line may give way by a cent to its total: the page says so.
+            # Goods at cost are finer than a cent, and a line may give way by one to its total: the page says so.
             rounding = [figure(row[-1]) for row in root.findall(".//tr[@class='rounding']")]
             assert all(0 < abs(each) < CENT for each in rounding)
             assert ("is rounded so that" in text_of(root)) is bool(rounding)
