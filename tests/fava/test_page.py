@@ -208,11 +208,9 @@ def test_names_are_text_and_nothing_else(written: Callable[..., Path]) -> None:
 
 
 def test_incognito_shows_no_digit_of_a_figure(sample_path: Path, sample: Site) -> None:
+    path = ".//table[@is='sortable-table']//td[@class='num']"
     pages = [open_books(sample_path, incognito=True).page(), sample.page()]
-    figures, open_ones = (
-        ["".join(cell.itertext()) for cell in page.root.findall(".//table[@is='sortable-table']//td[@class='num']")]
-        for page in pages
-    )
+    figures, open_ones = (["".join(cell.itertext()) for cell in page.root.findall(path)] for page in pages)
     assert figures == [re.sub("[0-9]", "X", figure) for figure in open_ones]
     assert "XXX.XX" in figures
 
