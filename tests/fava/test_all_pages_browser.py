@@ -111,6 +111,8 @@ def test_odd_books_fit_a_narrow_window(open_page: Callable[..., Page], odd: Serv
     page.locator("article details").evaluate_all("parts => parts.forEach(part => part.open = true)")
     for part in ("html", "article"):
         page.wait_for_function(FITS, arg=part, timeout=10_000)
+    captions = page.locator("article caption")
+    assert captions.count() == captions.locator("span").count()
     for caption in page.locator("article caption span").all():
         # A caption is read without scrolling, however wide its table is.
         box = caption.bounding_box()
