@@ -28,6 +28,7 @@ PAGES = [
     "BottlePayback/?bottle=QR-1",
     "BottlePayback/?time=2025&hide=1&chart=CH-1",
     "TaxYear/",
+    "TaxYear/?time=2025&line=business_profit",
     "Payouts/",
     "StockOnHand/",
     "StockOnHand/?view=count",
