@@ -228,6 +228,17 @@ def test_a_form_says_what_the_command_line_says(
         assert " ".join(note.split()) in text_of(root)
 
 
+def test_each_line_of_a_form_leads_to_entries_that_add_up_to_it(sample: Site) -> None:
+    for name in ("us-hobby", "us-schedule-c"):
+        root = read_page(sample, "TaxYear", {"time": "2026", "form": name})
+        links = root.findall(".//table[@class='form']//a")
+        assert len(links) > 8
+        for link in links:
+            listed = follow(sample, link.attrib["href"])
+            assert sum(entries(listed)) == Decimal(text_of(link)), link.attrib["href"]
+            assert all(abs(figure(row[-1])) < CENT for row in listed.findall(".//tr[@class='rounding']"))
+
+
 def test_hobby_and_business_stand_side_by_side(sample: Site, sample_path: Path) -> None:
     root = read_page(sample, "TaxYear", {"time": "2025"})
     both = said(sample_path, "year", "2025", "--form", "us-hobby", "--form", "us-schedule-c")
