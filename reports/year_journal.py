@@ -2,7 +2,9 @@
 
 Most lines are what one account took in a range of days, but not all: stock is no change of an account, receipts
 stand in several, and a line may have given way by a cent to its total. So nothing is assumed. The account of the
-role is tried, with the accounts below it, and only one that comes to the very figure is named.
+role is tried, with the accounts below it, and only one that comes to the very figure is named. A journal shows
+each change in minor units, so goods at cost, which are finer, would not add up as they are shown: an account with
+such changes is not named either.
 """
 
 from __future__ import annotations
@@ -66,6 +68,8 @@ class Accounts:
         self._within: dict[str, Decimal] = defaultdict(lambda: ZERO)
         self._before: set[str] = set()
         self._mixed: set[str] = set()
+        self._finer: set[str] = set()
+        unit = minor_unit(currency)
         for entry in entries:
             if not isinstance(entry, Transaction) or entry.date > end:
                 continue
@@ -79,6 +83,8 @@ class Accounts:
                         self._before.add(account)
                     else:
                         self._within[account] += amount.number
+                        if amount.number % unit:
+                            self._finer.add(account)
 
     def comes_to(self, account: str, figure: Decimal, unit: Decimal, *, carried: bool = False) -> bool:
         """Whether the journal of an account adds up to a figure, with either sign.
@@ -92,6 +98,11 @@ class Accounts:
         if account in self._mixed or account not in self._within or (carried and account in self._before):
             return False
         return abs(rounding.nearest(self._within[account], unit)) == abs(figure)
+
+
+    def adds_up_as_shown(self, account: str) -> bool:
+        """Whether all changes of an account, with those below it, are in whole minor units."""
+        return account not in self._finer
 
 
 def journals(
@@ -109,7 +120,8 @@ def journals(
     found = {}
     for line, role in ROLE_OF_LINE.items():
         figure, account = figures.get(line), roles.account(role)
-        if figure and accounts.comes_to(account, figure, unit, carried=role in _CARRIED):
+        comes = figure and accounts.comes_to(account, figure, unit, carried=role in _CARRIED)
+        if comes and accounts.adds_up_as_shown(account):
             found[line] = account
     return found
 

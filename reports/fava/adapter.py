@@ -177,6 +177,11 @@ class Page:
         return filters_set()
 
     @property
+    def hides(self) -> bool:
+        """Whether figures must not be seen, which a picture would show, too."""
+        return is_incognito()
+
+    @property
     def bottle_address(self) -> str:
         """The address of a bottle's own view, to which its name has to be added."""
         address = page_address("BottlePayback")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from itertools import groupby
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -27,7 +28,6 @@ from millilot.reports.trace import trace_bottle
 if TYPE_CHECKING:
     import datetime
     from collections.abc import Mapping, Sequence
-    from decimal import Decimal
 
     from millilot.ledger.records import Bottle
     from millilot.reports.bottles import Row
@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from millilot.reports.recovery import ToGo
     from millilot.reports.trace import Step
 
+
+_HUNDREDTH = Decimal("0.01")
 
 #: As many as Fava has colours for.
 MOST_LINES = 10
@@ -102,17 +104,26 @@ class Figures(NamedTuple):
     currency: str
 
 
+class Month(NamedTuple):
+    """A month, and how far each bottle of the chart had paid for itself at its end."""
+
+    name: str
+    cells: Sequence[Cell]
+
+
 class Chart(NamedTuple):
     """The chart of the page.
 
     Attributes:
         charts: the data of the chart; empty when no bottle cost anything.
+        months: the same in figures, for who cannot tell its colours.
         bottles: the bottles with a line.
         of: how many bottles could have one.
         left_out: bottles that were asked for and have none, as there are too many or they cost nothing.
     """
 
     charts: list[dict[str, Any]]
+    months: Sequence[Month]
     bottles: Sequence[str]
     of: int
     left_out: Sequence[str]
@@ -279,7 +290,26 @@ class BottlePayback(Page, FavaExtensionBase):
             for day, of_day in groupby(changes, key=lambda change: change[0])
         ]
         charts = [line_chart("Payback in % of cost", points)] if points else []
-        return Chart(charts, names, len(costs), [name for name in chosen if name not in names])
+        left_out = [name for name in chosen if name not in names]
+        return Chart(charts, self._months(points, names), names, len(costs), left_out)
+
+    def _months(
+        self, points: Sequence[tuple[datetime.date, Mapping[str, Decimal]]], names: Sequence[str],
+    ) -> list[Month]:
+        """Return what the points have come to at the end of each month, from the first one's to the last one's."""
+        changes: dict[tuple[int, int], dict[str, Decimal]] = {}
+        for day, values in points:
+            changes.setdefault((day.year, day.month), {}).update(values)
+        now: dict[str, Decimal] = {}
+        months = []
+        year, month = min(changes, default=(1, 1))
+        while changes and (year, month) <= max(changes):
+            now |= changes.get((year, month), {})
+            # Nought has no digits of its own.
+            shown = [now[name].quantize(_HUNDREDTH) if name in now else None for name in names]
+            months.append(Month(f"{year:04}-{month:02}", [self.cell(each, " %") for each in shown]))
+            year, month = year + month // 12, month % 12 + 1
+        return months
 
     # A bottle's own view.
 

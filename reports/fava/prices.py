@@ -57,8 +57,10 @@ class Form(NamedTuple):
     charge: str = ""
     label: str = ""
     tax: str = ""
+    lost: str = ""
     margin: str = ""
     profit: str = ""
+    at: str = ""
     ending: str = ""
 
 
@@ -177,17 +179,21 @@ def _answer(books: Books, form: Form, last: datetime.date | None) -> Answer:
         form = form._replace(fragrance=fragrance.code)
         answer = answer._replace(form=form, bottles=tuple(bottles_of(books, stock, fragrance)))
         request = _request(books, form)
+        at = _to_try(form, request)
         endings = tuple(_figure("Ending", text, ENDING) for text in form.ending.split())
-        require_minor_units(books.currency, (("The ending", each) for each in endings))
+        require_minor_units(
+            books.currency, (("The price to try", at), *(("The ending", each) for each in endings)),
+        )
         question = Question(
             fragrance.code,
             _sizes(books, _next(stock, answer.bottles), request, last),
-            Wish(request.margin, request.profit, endings=endings),
+            Wish(request.margin, request.profit, at, endings),
             request.channel,
             request.charge or ZERO,
             request.label or ZERO,
             request.tax,
-            bottle=form.bottle or None,
+            request.lost,
+            form.bottle or None,
         )
         found = priced(books, question, last)
     except (FigureError, UnknownNameError, UnknownChannelError, NoPriceError) as error:
@@ -233,13 +239,24 @@ def _request(books: Books, form: Form) -> Request:
         charge=_figure_or_none("Postage charged", form.charge, AMOUNT),
         label=_figure_or_none("Label", form.label, AMOUNT),
         tax=_figure("Tax rate", form.tax or "0", RATE),
+        lost=_figure_or_none("Lost parcels", form.lost, SHARE),
     )
-    if request.margin is not None and request.profit is not None:
-        raise FigureError("Margin and profit each ask for another price; give one of them.")
     require_minor_units(books.currency, (
         ("The profit", request.profit), ("The postage charged", request.charge), ("The label", request.label),
     ))
     return request
+
+
+def _to_try(form: Form, request: Request) -> Decimal | None:
+    """Return the price to try, None when none is given.
+
+    Raises:
+        FigureError: it is no amount, or not the only price that is asked for.
+    """
+    at = _figure_or_none("Price to try", form.at, AMOUNT)
+    if sum(wish is not None for wish in (request.margin, request.profit, at)) > 1:
+        raise FigureError("Margin, profit and a price to try each ask for another price; give one of them.")
+    return at
 
 
 def _sizes(books: Books, bottle: str, request: Request, last: datetime.date | None) -> Sequence[Decimal]:

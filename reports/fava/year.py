@@ -13,6 +13,7 @@ from beancount.core.number import ZERO
 from millilot.importers.problems import InputError
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
+from millilot.reports.contributed import contributed
 from millilot.reports.cutoff import cut_off
 from millilot.reports.days import last_of_year, year_around
 from millilot.reports.fava.adapter import (
@@ -81,6 +82,7 @@ class Overview(NamedTuple):
         journals: the account whose own journal comes to a line, by line.
         months: the months.
         thresholds: how far the year is from each; empty if they cannot be read.
+        contributed: the bottles owned before, and those at an estimated cost, that came in.
         cut_off: the orders across the end.
         notes: what has to be said beside the figures.
         problem: why the thresholds cannot be read, or None.
@@ -90,6 +92,7 @@ class Overview(NamedTuple):
     journals: Mapping[str, str]
     months: Sequence[Month]
     thresholds: Sequence[Distance]
+    contributed: Sequence[Mapping[str, Any]]
     cut_off: Sequence[CutOff]
     notes: Sequence[str]
     problem: str | None
@@ -154,16 +157,16 @@ class Listing(NamedTuple):
 
     Attributes:
         title: what the figure is called.
-        rows: the entries.
-        total: what they add up to, with the digits they have.
-        shown: the figure as the page shows it.
+        rows: the entries, with the digits they have.
+        rounding: what has to be added to them for the figure; nought where nothing has.
+        shown: the figure, as the page of the year shows it; None where that does not know it.
         accounts: the sums by account, where all of it is money.
         several: whether more than one line is in it.
     """
 
     title: str
     rows: Sequence[Row]
-    total: Decimal
+    rounding: Decimal
     shown: Decimal | None
     accounts: Sequence[OfAccount]
     several: bool
@@ -213,11 +216,6 @@ class TaxYear(Page, FavaExtensionBase):
         What lies across the end of a year is seen from after it only, so the page reads all of the books.
         """
         return days_shown(self.range, self.whole.first, self.whole.last)
-
-    @property
-    def may_download(self) -> bool:
-        """Whether figures may leave this Fava."""
-        return not is_incognito()
 
     def years(self) -> list[tuple[int, str]]:
         """Return the calendar years of the books, each with its address, the last first."""
@@ -377,6 +375,7 @@ class TaxYear(Page, FavaExtensionBase):
             journals(self._accounts(start, end), books, end, figures),
             months(books, start, end),
             distances,
+            contributed(books, start, end),
             cut_off(books, start, end),
             year_notes(books, start, end),
             problem,
@@ -491,6 +490,6 @@ class TaxYear(Page, FavaExtensionBase):
             comes = self._shows_children and self._accounts(start, end).comes_to(account, of_account, minor)
             address = journal_of_account(account, start, end) if comes else None
             accounts.append(OfAccount(account, of_account, address))
-        total = rounding.nearest(sum((part.amount for part in found), ZERO), unit)
-        return Listing(title, rows, total, shown, accounts, len({part.line for part in found}) > 1)
+        rest = ZERO if shown is None else shown - sum(amounts, ZERO)
+        return Listing(title, rows, rest, shown, accounts, len({part.line for part in found}) > 1)
 

@@ -101,7 +101,7 @@ def test_the_form_keeps_filters_and_what_was_asked(sample: Site) -> None:
 def test_bars_show_where_the_ml_went(sample: Site, sample_path: Path) -> None:
     rows = {row["bottle"]: row for row in said(sample_path, "bottles")}
     root = read_page(sample, PAGE)
-    for line in root.findall(".//tbody/tr"):
+    for line in root.findall(".//table[@is='sortable-table']/tbody/tr"):
         cells = list(line)
         row = rows[as_reported([text_of(cell) for cell in cells])["bottle"]]
         bar = cells[3].find("span[@role='img']")
@@ -124,7 +124,7 @@ def test_a_bar_of_cost_is_in_parts_of_what_was_taken_in(written: Callable[..., P
     ))
     root = read_page(site, PAGE)
     bars = {}
-    for line in root.findall(".//tbody/tr"):
+    for line in root.findall(".//table[@is='sortable-table']/tbody/tr"):
         bar = list(line)[7].find("span")
         assert bar is not None
         bars[text_of(line[0])] = [(part.attrib["class"], part.attrib["style"]) for part in bar]
@@ -138,7 +138,8 @@ def test_a_bar_of_cost_is_in_parts_of_what_was_taken_in(written: Callable[..., P
 
 def test_decants_to_go(written: Callable[..., Path]) -> None:
     site = open_books(written(purchase("CH-1"), purchase("CH-2", cost="600.00"), sale("CH-1"), sale("CH-2")))
-    cells = [text_of(list(line)[10]) for line in read_page(site, PAGE).findall(".//tbody/tr")]
+    lines = read_page(site, PAGE).findall(".//table[@is='sortable-table']/tbody/tr")
+    cells = [text_of(list(line)[10]) for line in lines]
     # 117.60 / 12.00 = 9.8, so 10 of 5 mL from 95 mL; 588.00 / 12.00 = 49 of them, which is 245 mL of 95.
     assert cells == ["10 of 5 mL", "49 of 5 mL *"]
 

@@ -162,6 +162,23 @@ def test_the_chart_alone_begins_with_the_range(sample: Site, time: str, first: s
         assert inside.items() <= whole.get(bottle, inside).items()
 
 
+def test_the_chart_stands_in_a_table_too(written: Callable[..., Path]) -> None:
+    late = sale("CH-1", price="64.80", day="2025-04-10")
+    site = open_books(written(purchase("CH-1"), purchase("CH-2", "2025-03-05"), sale("CH-1", "32.40"), late))
+    page = site.page()
+    [table] = page.root.findall(".//table[@class='months']")
+    heads = ["".join(cell.itertext()).strip() for cell in table.findall("thead/tr/th")]
+    rows = [["".join(cell.itertext()) for cell in row] for row in table.findall("tbody/tr")]
+    # 32.40 of 129.60 are a quarter, and 64.80 a half more.
+    assert heads == ["Month", "CH-1", "CH-2"]
+    assert rows == [
+        ["2025-01", "0.00 %", "\N{EN DASH}"],
+        ["2025-02", "25.00 %", "\N{EN DASH}"],
+        ["2025-03", "25.00 %", "0.00 %"],
+        ["2025-04", "75.00 %", "0.00 %"],
+    ]
+
+
 def test_the_chart_has_no_more_lines_than_colours(written: Callable[..., Path]) -> None:
     labels = [f"CH-{number:03}" for number in range(300)]
     days = [date(2025, 1 + number // 28, 1 + number % 28).isoformat() for number in range(300)]
@@ -192,9 +209,9 @@ def test_names_are_text_and_nothing_else(written: Callable[..., Path]) -> None:
 
 
 def test_incognito_shows_no_digit_of_a_figure(sample_path: Path, sample: Site) -> None:
-    page = open_books(sample_path, incognito=True).page()
-    figures = ["".join(cell.itertext()) for cell in page.root.findall(".//td[@class='num']")]
-    open_ones = ["".join(cell.itertext()) for cell in sample.page().root.findall(".//td[@class='num']")]
+    path = ".//table[@is='sortable-table']//td[@class='num']"
+    pages = [open_books(sample_path, incognito=True).page(), sample.page()]
+    figures, open_ones = (["".join(cell.itertext()) for cell in page.root.findall(path)] for page in pages)
     assert figures == [re.sub("[0-9]", "X", figure) for figure in open_ones]
     assert "XXX.XX" in figures
 

@@ -99,6 +99,23 @@ def test_a_size_part_by_part_is_that_of_the_command_line(sample: Site, sample_pa
         assert profit == kept - liquid - loss - lost
 
 
+def test_a_price_is_tried_and_the_share_of_lost_parcels_is_the_owners(sample: Site, sample_path: Path) -> None:
+    terms = ("--channel", "lantern", "--charge", "4.95", "--label", "4.40", "--tax", "0.08", "--lost", "0.2")
+    told = said(sample_path, "price", "Cedar Hour", *SIZES, *terms, "--at", "14.50", *ENDINGS)
+    page = read_page(sample, PAGE, {**ASKED, "margin": "", "at": "14.50", "lost": "0.2", "size": "5"})
+    shown = [[text_of(cell) for cell in row] for row in rows(page, "Price ladder")]
+    assert shown == [[as_shown(row, name) for name in LADDER] for row in told]
+    assert {row[7] for row in shown} == {"14.50"}
+    parts = {text_of(row[0]): text_of(row[2]) for row in rows(page, "Price part by part")}
+    # A fifth of 14.50 and 4.95 is lost.
+    assert (parts["Price"], parts["less lost parcels"]) == ("14.50", "3.89")
+    assert "20 % of price and postage, as given" in text_of(page)
+    # The plan knows no price to try; the share of lost parcels it does.
+    plan = said(sample_path, "plan", told[0]["bottle"], *SIZES, *terms)
+    basis = [[text_of(cell) for cell in row] for row in rows(page, "Reckoned with")]
+    assert basis == [[each["what"], as_shown(each, "value"), each["source"]] for each in plan["basis"]]
+
+
 def test_the_notes_are_those_of_the_command_line(sample: Site, sample_path: Path) -> None:
     arguments = ["price", "Cedar Hour", *SIZES, *TERMS, "-b", str(sample_path)]
     printed = " ".join(CliRunner().invoke(main, arguments, catch_exceptions=False).stdout.split())
@@ -160,7 +177,11 @@ def test_a_size_leads_to_its_parts_with_all_that_was_asked(sample: Site) -> None
         ({"sizes": "5.0000000001"}, "Sizes: '5.0000000001' is not mL above 0"),
         ({"sizes": " ".join(map(str, range(1, 52)))}, "These are 51 sizes; no more than 50"),
         ({"margin": "1"}, "Margin: '1' is not a part from 0 to below 1"),
-        ({"margin": "0.3", "profit": "5"}, "Margin and profit each ask for another price; give one of them."),
+        ({"margin": "0.3", "profit": "5"}, "a price to try each ask for another price; give one of them."),
+        ({"at": "14", "profit": "5"}, "a price to try each ask for another price; give one of them."),
+        ({"at": "free"}, "Price to try: 'free' is not an amount"),
+        ({"at": "14.001"}, "The price to try 14.001 is finer than 0.01 USD"),
+        ({"lost": "1"}, "Lost parcels: '1' is not a part from 0 to below 1"),
         ({"profit": "NaN"}, "Profit: 'NaN' is not an amount"),
         ({"profit": "0.001"}, "The profit 0.001 is finer than 0.01 USD, the smallest amount."),
         ({"charge": "-1"}, "Postage charged: '-1' is not an amount"),

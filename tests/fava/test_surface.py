@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import inspect
 import json
+import re
+import weakref
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -24,6 +26,8 @@ from fava.ext import FavaExtensionBase, extension_endpoint
 from fava.helpers import FavaAPIError
 from flask import render_template_string, url_for
 
+from millilot.reports.fava import adapter
+
 from .pages import open_books, purchase, sale
 
 if TYPE_CHECKING:
@@ -32,6 +36,7 @@ if TYPE_CHECKING:
     from .pages import Site
 
 STATIC = Path(fava.__file__).with_name("static")
+TEMPLATES = Path(adapter.__file__).with_name("templates")
 
 
 @pytest.fixture
@@ -197,6 +202,15 @@ def sources() -> dict[str, str]:
         ("sort/sortable-table.ts", 'getAttribute("data-order") === "asc"', "data-order on a heading"),
         ("sort/index.ts", 'type === "num" ? compare_numbers : compare_strings', 'data-sort="num"'),
         ("sort/index.ts", 'getAttribute("data-sort-value") ??', "data-sort-value on a cell"),
+        (
+            "sort/sortable-table.ts",
+            'header.addEventListener("click", () => {',
+            "a click on a heading, which a button in it passes on",
+        ),
+        ("modals/Context.svelte", '$hash.startsWith("context")', "the address of an entry, #context-…"),
+        ("modals/Context.svelte", "$hash.slice(8)", "the hash in the address of an entry"),
+        ("sidebar/AsideWithButton.svelte", "<aside", "<aside>, which is left out on paper"),
+        ("sidebar/Header.svelte", "<header>", "<header>, which is left out on paper"),
     ],
 )
 def test_the_components(sources: dict[str, str], file: str, text: str, meaning: str) -> None:
@@ -271,7 +285,26 @@ def test_the_shape_of_a_bar_chart(sources: dict[str, str]) -> None:
     assert 'hasAttribute("data-remote")' in sources.get("router.ts", ""), "Fava's router takes links of downloads."
 
 
-def test_the_colours_of_the_picture() -> None:
+def test_the_colours_and_fonts_of_the_templates() -> None:
     styles = (STATIC / "app.css").read_text(encoding="utf-8")
-    for name in ("--link-color:", "--warning:", "--text-color-lightest:", "--chart-line-at-zero:", "--border:"):
-        assert name in styles, f"Fava's style sheet has no {name}"
+    texts = [path.read_text(encoding="utf-8") for path in TEMPLATES.glob("*.html")]
+    used = {name for text in texts for name in re.findall(r"var\((--[\w-]+)\)", text)}
+    assert {"--link-color", "--warning", "--text-color-lightest", "--chart-line-at-zero"} <= used
+    assert {name for name in used if f"{name}:" not in styles} == set(), "Fava's style sheet does not know these."
+
+
+def test_what_lives_as_long_as_a_ledger(site: Site) -> None:
+    extensions, entries = site.ledger.extensions, site.ledger.all_entries
+    assert weakref.ref(extensions)() is extensions, "Results cannot be kept by the extensions of a ledger."
+    site.ledger.load_file()
+    assert site.ledger.extensions is extensions, "Fava makes its extensions anew at each load."
+    assert site.ledger.all_entries is not entries, "Fava keeps its list of entries, so results would be old ones."
+
+
+def test_incognito_hides_every_digit(written: Callable[..., Path]) -> None:
+    site = open_books(written(), incognito=True)
+    with site.app.test_request_context(site.address):
+        site.app.preprocess_request()
+        assert render_template_string("{{ '-1,234.50 %'|incognito }}") == "-X,XXX.XX %", (
+            "Fava's filter incognito leaves digits, or replaces them by something else."
+        )

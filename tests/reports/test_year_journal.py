@@ -39,6 +39,20 @@ def test_an_account_that_comes_to_the_figure_is_named() -> None:
     }
 
 
+def test_a_journal_that_shows_rounded_changes_is_not_named() -> None:
+    odd = """
+2025-01-11 * "Sold"
+  Income:Sales  -{0} CEDARHOUR @@ 8.00 USD
+  Assets:Bank
+2025-01-12 * "Sold"
+  Income:Sales  -{0} CEDARHOUR @@ 8.00 USD
+  Assets:Bank
+"""
+    # Twice 3 mL at 1.296 are 7.776, shown as 3.89 each, which is 7.78; twice 5 mL are 12.96, shown as they are.
+    assert "cost_of_goods_sold" not in found(SOLD + odd.format(3))
+    assert found(SOLD + odd.format(5))["cost_of_goods_sold"] == "Expenses:CostOfGoods"
+
+
 def test_receipts_in_two_accounts_are_in_no_single_journal() -> None:
     charged = """
 2025-01-10 * "Postage"
