@@ -109,11 +109,9 @@ class _Walk:
         self.written = Written(self.shelf, self.outstanding, self.explain)
         self.stocktakes = Stocktakes(settings, self.shelf, self.explain, accounts)
         self.supplies = Supplies(entries, settings, self.shelf, self.explain, self.stocktakes)
-        for entry in entries:
-            if isinstance(entry, Transaction):
-                for posting in entry.postings:
-                    if posting.units is not None and posting.units.currency in self.codes and may_return(posting):
-                        self.outstanding.watch(entry)
+        self.concerned: set[int] = {
+            id(entry) for entry in entries if isinstance(entry, Transaction) and self._concerns(entry)
+        }
 
     def book_day(self, entries: Directives) -> dict[int, Draft]:
         """Book the entries of one day, one step after the other; return the drafts by identity of the entry."""
@@ -121,7 +119,7 @@ class _Walk:
         found = [
             Draft(entry, roles, self.codes, self.currency, self.accounts)
             for entry in entries
-            if isinstance(entry, Transaction) and self._concerns(entry)
+            if isinstance(entry, Transaction) and id(entry) in self.concerned
         ]
         drafts = rivals_in_order(found)
         for draft in drafts:
@@ -137,13 +135,20 @@ class _Walk:
         return {id(draft.entry): draft for draft in drafts}
 
     def _concerns(self, entry: Transaction) -> bool:
-        """Whether a transaction moves goods or inbound costs, and booking has filled in its numbers."""
+        """Whether a transaction moves goods or inbound costs, and booking has filled in its numbers.
+
+        Once for each of the books, before any is booked: what may bring goods back has to be known by then.
+        """
         concerns = False
         for posting in entry.postings:
             units = posting.units
             if units is None or not isinstance(units.number, Decimal):
                 return False
-            if units.currency in self.codes or posting.account in self.inbound:
+            if units.currency in self.codes:
+                concerns = True
+                if may_return(posting):
+                    self.outstanding.watch(entry)
+            elif posting.account in self.inbound:
                 concerns = True
         return concerns
 
