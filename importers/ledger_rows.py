@@ -206,6 +206,9 @@ class _Grouping:
         prices = [line for line in lines if line.kind is Kind.PRICE]
         first, columns = prices[0], self._profile.columns
         if not first.order:
+            if not (columns.order or columns.event):
+                reason = "[columns]: expected order or event, the column with the number of a sale, found neither"
+                raise RowError(first.row.number, reason)
             raise missing(first.row, columns.order or columns.event, "the number of an order")
         for line in lines:
             below = line.kind in {Kind.DISCOUNT, Kind.TAX_REMITTED}

@@ -158,7 +158,8 @@ class _OrderReader:
         computed = sum([event.net for event in counted], ZERO)
         if self.cancelled and stated in {None, sum((event.net for event in events), ZERO)}:
             return
-        if stated != computed:
+        # Some files write no amount where it is 0.
+        if (ZERO if stated is None else stated) != computed:
             reason = f"expected {computed} from the other columns, found {'nothing' if stated is None else stated}"
             raise RowError(self.rows[0].number, f"column '{self.columns.net}': {reason}")
 
@@ -295,11 +296,12 @@ class _OrderReader:
         for heading in (columns.amount, columns.tax, columns.fee):
             if heading:
                 number = self._amount(heading)
-                amounts[heading] = number * columns.sign if number else ZERO
+                amounts[heading] = number * columns.sign_of(heading) if number else ZERO
         for heading, number in amounts.items():
             if number < 0:
-                side = "above" if columns.sign > 0 else "below"
-                reason = f"column '{heading}': expected an amount {side} 0, found {number * columns.sign}"
+                sign = columns.sign_of(heading)
+                side = "above" if sign > 0 else "below"
+                reason = f"column '{heading}': expected an amount {side} 0, found {number * sign}"
                 raise RowError(self.rows[0].number, reason)
         return amounts
 

@@ -97,7 +97,7 @@ def _made_of(row: Row, profile: Profile, cells: CellReader) -> dict[str, Decimal
         "fees": -sum((fee.amount for fee in fees), ZERO),
     }
     if refund is not None:
-        parts["fees"] += amount(refund.fee) * refund.sign
+        parts["fees"] += amount(refund.fee) * refund.fee_sign
         parts["refunds"] = -(amount(refund.amount) + amount(refund.tax)) * refund.sign
     return {name: part for name, part in parts.items() if part}
 

@@ -89,6 +89,7 @@ fee = "Fee refunded"           # what the channel gave back of its fees
 tax = "Tax refunded"           # what went back of the tax
 with-tax = false               # without the column `tax`: whether `amount` has its part of the tax in it
 sign = "positive"              # of the three amounts; "negative" when the file writes them below 0
+fee-sign = "positive"          # of the fee given back, where it is not the same
 in-net = false                 # whether the column `net` has the refund taken off
 
 [titles]
@@ -344,9 +345,11 @@ class FeeColumn:
 
 @dataclass(frozen=True, slots=True)
 class RefundColumns:
-    """The headings of the refund's columns, the sign of their amounts, and what their amounts are of.
+    """The headings of the refund's columns, the signs of their amounts, and what their amounts are of.
 
     Attributes:
+        sign: of the amount and the tax, 1 where the file has them above 0.
+        fee_sign: of the fee given back.
         with_tax: whether the amount has tax in it.
         in_net: whether net is after refunds.
     """
@@ -357,7 +360,12 @@ class RefundColumns:
     tax: str = ""
     with_tax: bool = False
     sign: int = 1
+    fee_sign: int = 1
     in_net: bool = False
+
+    def sign_of(self, heading: str) -> int:
+        """Return the sign of a column's amounts."""
+        return self.fee_sign if heading == self.fee else self.sign
 
 
 @dataclass(frozen=True, slots=True)
@@ -612,7 +620,8 @@ def _read_refund(table: Section, file: FileShape) -> RefundColumns | None:
         fee=table.text("fee", ""),
         tax=table.text("tax", ""),
         with_tax=table.flag("with-tax", default=False),
-        sign=_read_sign(table),
+        sign=(sign := _read_sign(table)),
+        fee_sign=_read_sign(table, "fee-sign", sign),
         in_net=table.flag("in-net", default=False),
     )
     if refund.with_tax and refund.tax:
@@ -621,5 +630,6 @@ def _read_refund(table: Section, file: FileShape) -> RefundColumns | None:
     return refund
 
 
-def _read_sign(table: Section) -> int:
-    return _SIGNS[table.choice("sign", tuple(_SIGNS), "positive")]
+def _read_sign(table: Section, key: str = "sign", default: int = 1) -> int:
+    words = {sign: word for word, sign in _SIGNS.items()}
+    return _SIGNS[table.choice(key, tuple(_SIGNS), words[default])]

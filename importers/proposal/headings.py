@@ -61,6 +61,7 @@ _BACK = re.compile(
     r"\b(?:refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|returned|given back)\b",
 )
 _TAX = re.compile(r"\b(?:tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|impuestos?|imposta|btw)\b")
+_CHARGED = re.compile(r"\b(?:charges?|costs?|fees?|\w*kosten|\w*gebuhr\w*|frais)\b")
 _FEE = re.compile(r"\b(?:fees?|commission\w*|\w*gebuhr\w*|\w*provision|frais|comision\w*|tariff[ae]|commissie)\b")
 
 
@@ -101,6 +102,9 @@ def meanings(heading: str) -> dict[str, float]:
         for role, (score, about) in _ABOUT.items():
             if about.search(" ".join(words)):
                 scores[role] = max(scores.get(role, 0.0), score)
+    if "discount" in scores and _CHARGED.search(" ".join(words)):
+        # What the channel charges for a promotion is no discount to the buyer.
+        scores["ads"] = max(scores.get("ads", 0.0), scores.pop("discount"))
     if _BACK.search(" ".join(words)):
         # What went back: of the tax, of the fees, or when.
         for role, word in (("refund_tax", _TAX), ("refund_fee", _FEE)):

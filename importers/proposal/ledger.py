@@ -401,6 +401,12 @@ class _Proposer:
         withheld = self.roles.one("tax_withheld")
         postage = self.roles.one("postage")
         if price is None or price is amount:
+            inside, outside = self._by_same_titles(amount, tax)
+            if outside and not inside and withheld is None and postage is None:
+                because = f'the same titles cost as much without "{tax.heading}"'
+                self.draft.guess("columns.price", amount.heading, because)
+                self.draft.guess("tax.remitted", value=True, because=because)
+                return
             self.draft.guess(
                 "tax.remitted",
                 withheld is not None,
@@ -422,6 +428,26 @@ class _Proposer:
             Certainty.SURE if bool(inside) is not bool(outside) else Certainty.GUESSED,
             "the amounts are without it" if inside < outside else "the amounts have it in them",
         )
+
+    def _by_same_titles(self, amount: Column, tax: Column) -> tuple[int, int]:
+        """Return in how many rows an amount is that of its title and the tax, and in how many it is without."""
+        if self.title is None:
+            return 0, 0
+        quantity = self.roles.one("quantity")
+        sold = [
+            (title, quantity.cells[row] if quantity is not None else "")
+            for row, title in enumerate(self.title.cells)
+        ]
+        untaxed: defaultdict[tuple[str, str], set[Decimal]] = defaultdict(set)
+        for what, number, taxed in zip(sold, amount.numbers, tax.numbers, strict=True):
+            if number and not taxed:
+                untaxed[what].add(number)
+        inside = outside = 0
+        for what, number, taxed in zip(sold, amount.numbers, tax.numbers, strict=True):
+            if number and taxed:
+                inside += number - taxed in untaxed[what]
+                outside += number in untaxed[what]
+        return inside, outside
 
     # What the words mean.
 
@@ -612,6 +638,8 @@ class _Proposer:
 
     def _rising(self, kind: str, rows: Iterable[int], *, fixed: bool) -> tuple[str, bool, str]:
         """Return what something is whose amounts are all above 0."""
+        if kind == "payout" and not fixed and self._is_sum(rows):
+            return kind, True, "each is what the other rows of the payout come to"
         if kind in _OUT and not fixed and self._is_reversed(rows):
             return kind, True, "its amounts are above 0 though they go out"
         if kind == "fee" and self.type and not any(event_of(word)[0] == "price" for word in self.type.values):
@@ -635,6 +663,15 @@ class _Proposer:
             if numbers and kind in _IN | _OUT and raised in {0, len(numbers)}:
                 votes[(raised > 0) is (kind in _OUT)] += 1
         return votes[True] >= 2 and not votes[False]
+
+    def _is_sum(self, rows: Iterable[int]) -> bool:
+        """Whether each row has what the others of its payout come to, or of the file where none is numbered."""
+        rows, payout = set(rows), self.roles.one("payout")
+        numbers = payout.cells if payout is not None else ("",) * len(self.amounts)
+        sums: defaultdict[str, Decimal] = defaultdict(lambda: ZERO)
+        for row, number in enumerate(numbers):
+            sums[number] += (self.amounts[row] or ZERO) * (-1 if row in rows else 1)
+        return not any(sums[numbers[row]] for row in rows)
 
     def _is_reversed(self, rows: Iterable[int]) -> bool:
         """Whether amounts above 0 go out: the running balance tells, else whether anything is below 0 at all."""
@@ -669,7 +706,7 @@ class _Proposer:
         if kind:
             because = {
                 "fee": "nobody knows the word, but each is a small part of a sale of the same day",
-                "price": "nobody knows the word, but each row is the first of an order and names a size",
+                "price": "nobody knows the word, but each row is the first of its number and names a size",
                 "fee-refund": "nobody knows the word, but each gives back a fee of the same order",
                 "refund": "nobody knows the word, but each gives back what the order was sold for",
             }[kind]
@@ -692,6 +729,8 @@ class _Proposer:
     def _by_place(self, rows: Sequence[int]) -> str:
         """Return what rows are by the orders they belong to, or nothing."""
         order, title, date = self.roles.one("order"), self.roles.one("title"), self.draft.value("columns.date")
+        if order is None and self.roles.one("event") is not None and self._all_sized(rows):
+            return "price"
         if order is None or not self.amounts or date is None or not all(order.cells[row] for row in rows):
             return ""
         days = self.evidence.of(date).cells
@@ -712,6 +751,12 @@ class _Proposer:
         sized = title is not None and title.sizes >= 0.5 and all(title.cells[row] for row in rows)
         alone = all(first[order.cells[row]] == row for row in rows)
         return "price" if sized and alone and all(amount > 0 for amount in amounts) else ""
+
+    def _all_sized(self, rows: Iterable[int]) -> bool:
+        """Whether each row comes in and its title names a size."""
+        return self.title is not None and all(
+            (self.amounts[row] or ZERO) > 0 and names_size(self.title.cells[row]) for row in rows
+        )
 
     def _gives_back(self, rows: Sequence[int], amounts: Sequence[Decimal], order: Column) -> str:
         """Return which kind undoes, in each row, what other rows of the order have brought; else nothing."""

@@ -44,6 +44,8 @@ class _Proposer:
         self.roles = assign(evidence.columns, without=_NOT_HERE)
         #: Columns that raise the net amount, of which nothing else is known.
         self.raising: list[str] = []
+        #: The sign of the fees given back, where there are any.
+        self.fee_back = ""
 
     def run(self) -> None:
         order = self._order()
@@ -245,6 +247,7 @@ class _Proposer:
             self._without_sums(finder, orders)
         else:
             self._with_sums(best, finder)
+        self._fee_back_sign()
         self._refund_date()
         self._refund_with_tax()
 
@@ -304,7 +307,7 @@ class _Proposer:
             key = {"refund": "amount", "refund_tax": "tax", "refund_fee": "fee"}[role]
             positive = sum(cents) > 0
             self._put(f"refund.{key}", heading, because, sure=certain)
-            self._refund_sign(heading, positive=positive)
+            self._refund_sign(heading, role, positive=positive)
             self._put("refund.in-net", True, "the net amount has it taken off", sure=certain)
         elif role == "tax_withheld":
             self.draft.notes.append(
@@ -314,13 +317,23 @@ class _Proposer:
         else:
             self._fee(heading, role, lowers=lowers, sign=sign, certain=certain)
 
-    def _refund_sign(self, heading: str, *, positive: bool) -> None:
+    def _refund_sign(self, heading: str, role: str, *, positive: bool) -> None:
         sign = "positive" if positive else "negative"
+        if role == "refund_fee":
+            self.fee_back = sign
+            return
         known = self.draft.value("refund.sign")
         if known is not None and known != sign:
             self.draft.contradicted("refund.sign", known, f'"{heading}" has the other sign')
         elif sign == "negative" or known is None:
             self.draft.sure("refund.sign", sign, "the sign of its amounts")
+
+    def _fee_back_sign(self) -> None:
+        """Put down the sign of the fees given back, where it is not that of what was given back."""
+        if self.fee_back and self.draft.value("refund.sign") is None:
+            self.draft.sure("refund.sign", self.fee_back, "the sign of its amounts")
+        elif self.fee_back and self.fee_back != self.draft.value("refund.sign"):
+            self.draft.sure("refund.fee-sign", self.fee_back, "the sign of its amounts")
 
     def _fee(self, heading: str, role: str, *, lowers: bool, sign: int, certain: bool) -> None:
         books = {"ads": "ads", "label": "postage"}.get(role, "fees")
@@ -414,7 +427,7 @@ class _Proposer:
             )
             if not column.is_zero:
                 total = sum((number for number in column.numbers if number), ZERO)
-                self._refund_sign(column.heading, positive=total > 0)
+                self._refund_sign(column.heading, role, positive=total > 0)
 
     def _refund_date(self) -> None:
         amount = self.draft.value("refund.amount")

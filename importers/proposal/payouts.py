@@ -107,7 +107,8 @@ def _net(evidence: Evidence, roles: Assigned) -> Column | None:
     if known is not None or gross is None:
         return known
     for column in evidence.columns:
-        if column.holds is Holds.AMOUNTS and not roles.role(column.heading) and len(column.numbers) > 1:
+        is_amount = column.holds in {Holds.AMOUNTS, Holds.WHOLE}
+        if is_amount and not roles.role(column.heading) and len(column.numbers) > 1:
             solutions = _sums(evidence, roles, column, gross, _FINEST)
             if solutions and not solutions[0].failing and len(solutions[0].signs) > 1:
                 return column

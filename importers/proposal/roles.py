@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.evidence import Column, Holds
 from millilot.importers.proposal.headings import PRIVATE
+from millilot.importers.proposal.words import status_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -53,6 +54,8 @@ _HELD: tuple[tuple[frozenset[str], Mapping[Holds, float]], ...] = (
 _MANY = frozenset(
     {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "extra", "time", "gross", PRIVATE}
 )
+#: Roles that the values alone may tell.
+_BY_VALUES: Mapping[str, float] = {"title": 0.0, "status": 0.0, "refund_date": 0.0}
 #: Below this a heading says too little.
 _LEAST = 0.4
 
@@ -99,10 +102,15 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
     columns = list(columns)
     offers = []
     for column in columns:
-        for role, means in {**column.meanings, "title": column.meanings.get("title", 0.0)}.items():
+        for role, means in {**_BY_VALUES, **column.meanings}.items():
             score = min(means, 1.0) * _agrees(role, column)
             if role == "title" and column.holds in {Holds.TEXT, Holds.WORDS} and column.sizes >= 0.25:
                 score = max(score + 0.3, 1.2 if column.sizes >= 0.5 else 0.7)
+            if role == "refund_date" and column.holds is Holds.DAYS:
+                # A day under "given back" is that of what was given back.
+                score = max(score, column.meanings.get("refund", 0.0))
+            if role == "status":
+                score = max(score, _says_status(column))
             # Where its words are needed, the column of directions has been taken away before.
             if score >= _LEAST and role not in without and role != "direction":
                 offers.append((score, -column.place, role, column))
@@ -137,6 +145,15 @@ def _side(column: Column, role: str) -> float:
     """Return how well a heading means what comes in or goes out; amounts paid out go beside those paid in."""
     means = column.meanings
     return max(means.get(role, 0.0), means.get("paid_out", 0.0) if role == "debit" else 0.0)
+
+
+def _says_status(column: Column) -> float:
+    """Return how surely the words of a column are states of orders, some of which do not count, by no heading."""
+    if column.holds is not Holds.WORDS:
+        return 0.0
+    known = [key for key, score in map(status_of, column.values) if score >= 0.9]
+    telling = any(key in {"skip", "pending", "cancelled"} for key in known)
+    return 0.7 if telling and len(known) * 2 > len(column.values) else 0.0
 
 
 def _agrees(role: str, column: Column) -> float:

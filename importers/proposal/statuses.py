@@ -23,7 +23,8 @@ def propose_statuses(roles: Assigned, draft: Draft) -> dict[int, str]:
     if column is None or not column.filled:
         return {}
     score = roles.scores[column.heading]
-    draft.put("columns.status", column.heading, _certainty(score), "its heading")
+    named = column.meanings.get("status", 0.0) >= score
+    draft.put("columns.status", column.heading, _certainty(score), "its heading" if named else "its words")
     of_word = {word: status_of(word)[0] or _by_rows(word, column, roles, draft) for word in sorted(column.values)}
     _skipped_but_paid(of_word, column, roles, draft)
     for key in _KEYS:
