@@ -19,7 +19,7 @@ _NOT_HERE = frozenset(
 )
 _PAYOUT = re.compile(
     r"\b(?:payouts?|settlements?|disbursements?|auszahlung|versement|reglement|liquidacion|abono|accredito|uitbetaling"
-    r"|marketplace|transfer from)\b",
+    r"|marketplace)\b",
 )
 #: A number of a payout: a text with digits, at least four characters long.
 _NUMBER = re.compile(r"(?=\S*\d)[A-Za-z0-9][\w./-]{2,}$|(?=\S*\d)[A-Za-z0-9][\w./-]{2,}")

@@ -285,3 +285,10 @@ def test_a_text_of_a_channel_that_no_pattern_fits_is_refused(shop: Shop) -> None
     )
     path = file(shop, "a.csv", "2026-03-04,Fee of March,-2.00", "2026-03-05,Tip,3.00", headings="Date,Text,Amount")
     assert [fate for fate, _ in reasons(shop, path)] == ["new", "refused"]
+
+
+def test_sales_that_no_column_numbers_are_refused_by_the_keys_that_would(shop: Shop) -> None:
+    shop.profile.write_text(PROFILE.replace('order = "Order", ', ""), encoding="utf-8")
+    path = file(shop, "lantern.csv", "2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00")
+    expected = "[columns]: expected order or event, the column with the number of a sale, found neither"
+    assert reasons(shop, path) == [("refused", expected)]
