@@ -26,7 +26,13 @@ from millilot.importers.events import (
     fees_from,
 )
 from millilot.importers.sharing import share
-from millilot.importers.standing import day_to_book, money_taken, require_standing
+from millilot.importers.standing import (
+    day_to_book,
+    is_in_currency,
+    money_taken,
+    require_currency,
+    require_standing,
+)
 from millilot.importers.table import RowError
 from millilot.ledger.accounts import Role
 
@@ -131,12 +137,18 @@ class _OrderReader:
         for row in self.rows:
             if row.problem:
                 raise RowError(row.number, row.problem)
+            require_currency(row, self.profile)
         if not self.order:
             raise missing(self.rows[0], self.columns.order, "the number of an order")
 
     def _is_cancelled(self) -> bool:
         status = self._text(self.columns.status)
-        return require_standing(self.rows[0], status, self.profile, self._money_taken)
+        cancelled = require_standing(self.rows[0], status, self.profile, self._money_taken)
+        if not cancelled and (said := self._text(self.columns.cancelled)):
+            if not self._money_taken():
+                raise NothingToBookError(f"column '{self.columns.cancelled}' says {said}")
+            return True
+        return cancelled
 
     def _money_taken(self) -> str:
         """Return which cell shows that money was taken, empty when none does."""
@@ -165,11 +177,18 @@ class _OrderReader:
 
     def _readable_net(self) -> Decimal | None:
         """Return what the rows left with the channel, as far as they can be read."""
+        if any(row.problem or not is_in_currency(row, self.profile) for row in self.rows):
+            return None
         try:
-            if any(row.problem for row in self.rows):
-                return None
             return sum((event.net for event in self._events()), ZERO)
         except (RowError, NothingToBookError):
+            return self._stated_net()
+
+    def _stated_net(self) -> Decimal | None:
+        """Return the net amount that the file states, where the others do not tell."""
+        try:
+            return self._amount(self.columns.net)
+        except RowError:
             return None
 
     def _events(self) -> Iterator[Event]:

@@ -16,7 +16,7 @@ from beancount.core.number import ZERO
 from millilot.importers.cells import CellReader, missing
 from millilot.importers.event_rules import EventRule, Kind
 from millilot.importers.events import Dates, Group, LeftOut, Movement, NothingToBookError, fees_from
-from millilot.importers.standing import require_standing
+from millilot.importers.standing import is_in_currency, require_currency, require_standing
 from millilot.importers.table import RowError
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ def _read(row: Row, profile: Profile, cells: CellReader, equal: Counter[str]) ->
     columns = profile.columns
     if row.problem:
         raise RowError(row.number, row.problem)
+    require_currency(row, profile)
     require_standing(row, row[columns.status], profile, lambda: "")
     date = cells.date(row, columns.date)
     if date is None:
@@ -104,7 +105,8 @@ def _made_of(row: Row, profile: Profile, cells: CellReader) -> dict[str, Decimal
 
 def _money(row: Row, profile: Profile, cells: CellReader) -> Decimal | None:
     try:
-        net = None if row.problem else cells.amount(row, profile.columns.net)
+        readable = not row.problem and is_in_currency(row, profile)
+        net = cells.amount(row, profile.columns.net) if readable else None
     except RowError:
         return None
     return None if net is None else -net

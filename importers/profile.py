@@ -59,6 +59,8 @@ tax = "Sales tax"              # what the buyer paid as tax
 net = "Net"                    # what the order left with the channel; it is checked
 payout = "Payout"              # the number of the payout
 status = "Status"
+cancelled = "Cancelled on"     # filled, by a day or a mark, where an order was called off
+currency = "Currency"          # an order in another currency is refused
 buyer = "Buyer"                # kept as `buyer:`; nothing of a buyer is in the books unless you write this
 
 [status]                       # for the column `status`
@@ -299,6 +301,7 @@ class Columns:
     credit: str = ""
     debit: str = ""
     direction: str = ""
+    cancelled: str = ""
     gross: str = ""
     net: str = ""
     total: str = ""
@@ -510,9 +513,9 @@ _ONLY_FOR = {
     "extras": ("order", "item", *_EVENTS),
     "gross": ("payout",),
     "total": _EVENTS,
+    "cancelled": ("order", "item"),
     **dict.fromkeys(
-        ("type", "detail", "event", "parent", "amount", "credit", "debit", "direction", "balance", "currency"),
-        _EVENTS,
+        ("type", "detail", "event", "parent", "amount", "credit", "debit", "direction", "balance"), _EVENTS,
     ),
 }
 

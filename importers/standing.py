@@ -54,6 +54,22 @@ def require_standing(row: Row, status: str, profile: Profile, taken: Callable[[]
     return False
 
 
+def is_in_currency(row: Row, profile: Profile) -> bool:
+    """Whether a row names no other currency than the profile's."""
+    return row[profile.columns.currency].upper() in {"", profile.currency}
+
+
+def require_currency(row: Row, profile: Profile) -> None:
+    """Make sure that a row names no other currency than the profile's.
+
+    Raises:
+        RowError: when it does.
+    """
+    if not is_in_currency(row, profile):
+        heading = profile.columns.currency
+        raise RowError(row.number, f"column '{heading}': expected {profile.currency}, found {found(row, heading)}")
+
+
 def money_taken(row: Row, profile: Profile) -> str:
     """Return the heading of a cell that shows that the channel settled or paid out the row, or nothing."""
     columns = profile.columns

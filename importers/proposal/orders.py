@@ -10,6 +10,7 @@ from beancount.core.number import ZERO
 
 from millilot.importers.proposal.evidence import Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
+from millilot.importers.proposal.flags import propose_flags
 from millilot.importers.proposal.order_sums import Found, Orders, SumFinder
 from millilot.importers.proposal.roles import assign
 from millilot.importers.proposal.statuses import propose_statuses
@@ -51,15 +52,23 @@ class _Proposer:
         order = self._order()
         self._days()
         orders = self._group(order)
-        statuses = propose_statuses(self.roles, self.draft)
+        self._currency()
+        given_back = self.roles.one("refund") is not None
+        statuses = propose_statuses(self.roles, self.draft, given_back=given_back)
+        off = propose_flags(self.evidence.columns, self.draft, has_status=bool(statuses))
         booked = [
             row
             for row in range(len(orders.numbers))
             # A status that nobody knows says nothing of whether the amounts are those of a sale.
-            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""}
+            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""} and row not in off
         ]
         self._texts()
         self._money(orders, set(booked))
+
+    def _currency(self) -> None:
+        column = self.roles.one("currency")
+        if column is not None and column.filled:
+            self._put("columns.currency", column.heading, "its heading", sure=True)
 
     # The number of the order, and which rows it joins.
 
@@ -478,6 +487,7 @@ class _Proposer:
             mode, because, sure = finder.mode_by_values()
             self._put("file.order-amounts", mode, because, sure=sure)
         self._charges_by_heading()
+        self._unknown_amounts()
         if self.draft.value("columns.tax"):
             self.draft.guess(
                 "tax.remitted", value=True, because="most channels hand it on; nothing in the file tells"
@@ -491,6 +501,13 @@ class _Proposer:
             refunded = self.roles.one(role)
             if refunded is not None:
                 self._refund_outside(refunded, role)
+
+    def _unknown_amounts(self) -> None:
+        """Tell of amounts that are left out, as no net amount can prove what they are."""
+        for column in self.evidence.columns:
+            unknown = self.roles.role(column.heading) == "" and column.heading != self.draft.value("columns.price")
+            if unknown and column.holds is Holds.AMOUNTS and not column.is_zero:
+                self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
 
     def _charges_by_heading(self) -> None:
         """Put down what the buyer paid besides the goods."""

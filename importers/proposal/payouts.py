@@ -72,6 +72,9 @@ def propose_payouts(evidence: Evidence, draft: Draft, digits: int) -> str:
     draft.put("columns.net", net.heading, _certainty(score or 0.0), because)
     _parts(evidence, roles, net, draft, 10**digits)
     propose_statuses(roles, draft)
+    currency = roles.one("currency")
+    if currency is not None and currency.filled:
+        draft.sure("columns.currency", currency.heading, "its heading")
     return "one row a payout"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.findings import Certainty
-from millilot.importers.proposal.words import status_of
+from millilot.importers.proposal.words import gives_back, status_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,8 +17,14 @@ if TYPE_CHECKING:
 _KEYS = ("skip", "pending", "cancelled", "to-pour", "book")
 
 
-def propose_statuses(roles: Assigned, draft: Draft) -> dict[int, str]:
-    """Put down the column of the status and what its words mean; return the key of each row that has one."""
+def propose_statuses(roles: Assigned, draft: Draft, *, given_back: bool = True) -> dict[int, str]:
+    """Put down the column of the status and what its words mean; return the key of each row that has one.
+
+    Args:
+        roles: the columns by role.
+        draft: takes the findings.
+        given_back: whether the file says elsewhere how much was given back.
+    """
     column = roles.one("status")
     if column is None or not column.filled:
         return {}
@@ -26,6 +32,8 @@ def propose_statuses(roles: Assigned, draft: Draft) -> dict[int, str]:
     named = column.meanings.get("status", 0.0) >= score
     draft.put("columns.status", column.heading, _certainty(score), "its heading" if named else "its words")
     of_word = {word: status_of(word)[0] or _by_rows(word, column, roles, draft) for word in sorted(column.values)}
+    if not given_back:
+        _refunded(of_word, column, draft)
     _skipped_but_paid(of_word, column, roles, draft)
     for key in _KEYS:
         wanted = {"book", "to-pour"} if key == "book" else {key}
@@ -65,6 +73,17 @@ def _by_rows(word: str, column: Column, roles: Assigned, draft: Draft) -> str:
         return "book"
     draft.gap(f'The status "{word}" is not known; its {len(rows)} row(s) are refused until [status] says more.')
     return ""
+
+
+def _refunded(of_word: dict[str, str], column: Column, draft: Draft) -> None:
+    """Leave out words by which money went back, where nothing says how much."""
+    for word, meaning in of_word.items():
+        if meaning == "book" and gives_back(word):
+            of_word[word] = ""
+            draft.gap(
+                f'The status "{word}" says that money went back, and no column says how much; its '
+                f"{len(_rows(word, column))} row(s) are refused until [status] says more.",
+            )
 
 
 def _skipped_but_paid(of_word: dict[str, str], column: Column, roles: Assigned, draft: Draft) -> None:

@@ -103,6 +103,10 @@ _ABOUT = (
     ("price", (r"sales?|sold|verkauf\w*|vente|venta|vendita|verkoop",)),
 )
 
+_GIVES_BACK = re.compile(
+    r"\b(?:refund(?:ed)?|returned|\w*erstattet|\w*erstattung|zuruckgesendet|remboursee?s?|remboursement|retournee?"
+    r"|reembolsad[oa]|devuelto|rimborsat[oa]|terugbetaald|geretourneerd)\b",
+)
 #: What a longer status is about. Whether money was taken of what was called off, the importer sees by the amounts.
 _ABOUT_STATUS = (
     (
@@ -112,12 +116,7 @@ _ABOUT_STATUS = (
             r"|cancellat[oa]|geannuleerde?)\b",
         ),
     ),
-    (
-        "book",
-        re.compile(
-            r"\b(?:refunded|returned|\w*erstattet|remboursee?s?|reembolsad[oa]|rimborsat[oa]|terugbetaald)\b",
-        ),
-    ),
+    ("book", _GIVES_BACK),
 )
 _SIDES = {
     meaning: frozenset(map(" ".join, phrases)) for meaning, phrases in read_phrases("directions.toml").items()
@@ -139,6 +138,11 @@ def status_of(text: str) -> tuple[str, float]:
         return best, scores[best]
     about = next((status for status, words in _ABOUT_STATUS if words.search(normalise(text))), "")
     return (about, 0.6) if about else ("", 0.0)
+
+
+def gives_back(text: str) -> bool:
+    """Whether a status says that money, or goods, went back."""
+    return _GIVES_BACK.search(normalise(text)) is not None
 
 
 @lru_cache(maxsize=5000)

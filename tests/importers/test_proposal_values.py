@@ -1,5 +1,7 @@
 """What stands in a column tells what it is, where its heading says little or something else."""
 
+# ruff: noqa: E501  # files are as wide as they are
+
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -46,6 +48,100 @@ def test_words_that_call_nothing_off_are_no_status(seller: Seller) -> None:
     seller.propose(file)
     assert "columns.status" not in seller.profile()
     assert seller.run_import(file)["new"] == 4
+
+
+FLAGS = """\
+Order,Date,{heading},Item,Qty,Price,Fee
+1001,2026-03-15,{stands},Cedar Hour 5 ml,1,13.25,1.20
+1002,2026-03-16,{off},Quiet Reed 5 ml,1,11.25,1.10
+1003,2026-03-17,{stands},Quiet Reed 5 ml,2,26.50,3.00
+"""
+
+
+@pytest.mark.parametrize(("heading", "stands", "off", "key"), [
+    ("Cancelled on", "", "2026-03-17", "columns.cancelled"),
+    ("Cancelled", "", "x", "columns.cancelled"),
+    ("Cancelled", "no", "yes", "columns.status"),
+    ("Storniert", "nein", "ja", "columns.status"),
+    ("Paid", "Y", "N", "columns.status"),
+])
+def test_a_day_or_a_yes_or_no_tells_which_orders_count(
+    seller: Seller, heading: str, stands: str, off: str, key: str,
+) -> None:
+    file = seller.file(FLAGS.format(heading=heading, stands=stands, off=off))
+    seller.propose(file)
+    assert seller.profile()[key] == heading
+    outcome = seller.run_import(file)
+    assert [fate["fate"] for fate in outcome["fates"]] == ["new", "skipped", "new"]
+    assert seller.sums() == {"sales": "39.75", "fees": "4.2", "balance": "35.55", "cedar": "5", "reed": "10"}
+
+
+def test_an_order_called_off_whose_money_was_taken_is_booked_without_goods(seller: Seller) -> None:
+    text = FLAGS.format(heading="Cancelled on", stands="", off="2026-03-17")
+    rows = [f"{row},{paid}" for row, paid in zip(text.splitlines(), ["Settled on", *["2026-03-19"] * 3], strict=True)]
+    file = seller.file("\n".join(rows) + "\n")
+    seller.propose(file)
+    assert seller.run_import(file)["new"] == 3
+    # Sold for 51.00 in all; 11.25 of it was given back, and of its fee the file says nothing.
+    assert seller.sums() == {
+        "sales": "51", "refunds": "11.25", "fees": "5.3", "balance": "34.45", "cedar": "5", "reed": "10",
+    }
+
+
+def test_orders_that_went_back_without_an_amount_are_asked_for(seller: Seller) -> None:
+    file = seller.file(FLAGS.format(heading="State", stands="Complete", off="Refunded"))
+    assert any('"Refunded" says that money went back' in gap for gap in seller.findings(file)["gaps"])
+    outcome = seller.run_import(file)
+    assert [fate["fate"] for fate in outcome["fates"]] == ["new", "refused", "new"]
+
+
+def test_an_order_in_another_currency_is_refused_and_its_money_is_of_none(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Item,Qty,Price,Fee,Net,Currency
+1001,2026-03-15,Cedar Hour 5 ml,1,13.25,1.20,12.05,USD
+1002,2026-03-16,Quiet Reed 5 ml,1,11.25,1.10,10.15,EUR
+1003,2026-03-17,Quiet Reed 5 ml,2,26.50,3.00,23.50,usd
+""")
+    seller.propose(file)
+    outcome = seller.run_import(file)
+    assert [(fate["fate"], fate["reason"]) for fate in outcome["fates"]] == [
+        ("new", ""), ("refused", "column 'Currency': expected USD, found 'EUR'"), ("new", ""),
+    ]
+    assert outcome["money"]["USD"]["rows"] == outcome["money"]["USD"]["booked"] == "35.55"
+
+
+def test_a_payout_in_another_currency_is_refused(seller: Seller) -> None:
+    file = seller.file("""\
+Payout,Paid on,Sales,Fees,Paid out,Currency
+PO-71,2026-02-01,100.00,10.00,90.00,USD
+PO-72,2026-03-01,100.00,10.00,90.00,EUR
+PO-73,2026-04-01,178.84,22.39,156.45,USD
+""")
+    seller.propose(file)
+    assert [fate["fate"] for fate in seller.run_import(file)["fates"]] == ["new", "refused", "new"]
+    assert seller.sums() == {"balance": "-246.45", "transit": "246.45"}
+
+
+def test_the_money_of_a_row_with_another_fault_is_what_its_net_says(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Item,Qty,Price,Fee,Net
+1001,2026-03-15,Cedar Hour 5 ml,1,13.25,1.20,12.05
+1002,2026-03-16,Quiet Reed 5 ml,0,11.25,1.10,10.15
+1003,2026-03-17,Quiet Reed 5 ml,2,26.50,3.00,23.50
+""")
+    seller.propose(file)
+    money = seller.run_import(file)["money"]["USD"]
+    assert (money["rows"], money["booked"], money["refused"]) == ("45.70", "35.55", "10.15")
+
+
+def test_amounts_that_nothing_proves_are_named(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Item,Qty,Price,Postage,Green levy
+1001,2026-03-15,Cedar Hour 5 ml,1,13.25,4.20,0.35
+1002,2026-03-16,Quiet Reed 5 ml,1,13.25,4.20,0.35
+1003,2026-03-17,Quiet Reed 5 ml,2,26.50,4.20,0.70
+""")
+    assert 'What "Green levy" is could not be found; it is left out.' in seller.findings(file)["notes"]
 
 
 class Case(NamedTuple):
