@@ -29,6 +29,7 @@ class CellReader:
         self._direction = profile.direction
         amounts = AmountReader(profile.numbers, profile.currency, None if self._beside else profile.direction)
         self._amount, self._count = amounts.amount, amounts.count
+        self._fee_signs = {column.column: column.sign for column in profile.fees}
         self._day = DayReader(profile.dates).day
         self._times = profile.dates.times
 
@@ -63,6 +64,17 @@ class CellReader:
             return directed(amount, row[heading], sign, self._beside or word)
         except UnreadableError as error:
             raise _refuse(row, heading, str(error)) from None
+
+    def charge(self, row: Row, heading: str) -> Decimal | None:
+        """Return a fee as its column has it; a word behind it says whether it was taken or given back.
+
+        Raises:
+            RowError: as `amount`.
+        """
+        amount = self.amount(row, heading)
+        if amount and self._direction is not None and not self._beside and self._direction.split(row[heading])[1]:
+            return -amount * self._fee_signs[heading]
+        return amount
 
     def require_side(self, row: Row, heading: str, sign: int) -> None:
         """Make sure that no word behind an amount says that it went the other way than its column does.

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from millilot.importers.section import Section
 
 
+#: What amounts are written with.
+_OF_AMOUNTS = re.compile(r"[\d.,']")
+
+
 @dataclass(frozen=True, slots=True)
 class Direction:
     """The words for what comes in and what goes out.
@@ -42,24 +46,33 @@ class Direction:
         return (match["amount"], match["word"]) if match else (text, "")
 
 
-def read_direction(table: Section) -> Direction:
+def read_direction(table: Section, *, is_behind: bool) -> Direction:
     """Read the table `[direction]`.
 
+    Args:
+        table: the table.
+        is_behind: whether the words stand behind the amounts.
+
     Raises:
-        ProfileError: when it has no words, or one means both.
+        ProfileError: when it has no words, one means both, or one could be a part of the amount before it.
     """
     signs: dict[str, int] = {}
     written = []
+    spellings: set[str] = set()
     for key, sign in (("in", 1), ("out", -1)):
         for text in table.texts(key, may_be_empty=True):
             word = " ".join(in_plain_marks(text).casefold().split())
+            if is_behind and _OF_AMOUNTS.search(word):
+                problem = f'{key}: "{text}" could be a part of the amount; [columns] direction names a column'
+                raise table.problem(problem)
+            spellings |= {word, " ".join(in_plain_marks(text).split())}
             if signs.setdefault(word, sign) != sign:
                 raise table.problem(f'out: has "{text}", and so has in')
             written.append(text)
     if not any(signs):
         raise table.problem("expected words under in, out or both, found none")
     table.close()
-    words = "|".join(re.escape(word) for word in sorted(signs, key=len, reverse=True) if word)
+    words = "|".join(re.escape(word) for word in sorted(spellings, key=len, reverse=True) if word)
     # A word does not begin within another, such as the code of a currency.
     behind = re.compile(rf"(?P<amount>.*?)(?: |(?<![^\W\d_]))(?P<word>{words})", re.IGNORECASE)
     expected = ", ".join(filter(None, written)) + (" or no word" if "" in signs else "")

@@ -149,7 +149,7 @@ class LineReader:
         )
         if rule.kind is Kind.PRICE:
             line = self._priced(line, cells)
-        line.fees = fees_from(self._profile.fees, partial(cells.amount, row))
+        line.fees = fees_from(self._profile.fees, partial(cells.charge, row))
         self._require_net(line, cells)
         return line
 
@@ -190,7 +190,7 @@ class LineReader:
         try:
             amount = self._stated(row, self._own)
             rule = find_rule(self._profile.events, row[columns.type], row[columns.detail])
-            fees = fees_from(self._profile.fees, partial(self._own.amount, row))
+            fees = fees_from(self._profile.fees, partial(self._own.charge, row))
         except RowError:
             return None
         if amount is None:
@@ -274,7 +274,7 @@ class LineReader:
             name = columns.amount or columns.credit or heading
             raise RowError(row.number, f"column '{name}': expected {expected}, found {line.price}")
         if price is not None and stated:
-            fees = fees_from(self._profile.fees, partial(cells.amount, row))
+            fees = fees_from(self._profile.fees, partial(cells.charge, row))
             taken = sum((fee.amount for fee in fees), ZERO)
             # Files give what was paid, with or without tax of others, or what is left of it.
             gross = line.amount - line.remitted
@@ -288,8 +288,14 @@ class LineReader:
     def _require_net(self, line: Line, cells: CellReader) -> None:
         net = cells.amount(line.row, self._columns.net)
         computed = line.net * line.rule.sign
-        if self._profile.direction is not None and net is not None and net > 0:
-            # Where words tell the direction, the net amount has no sign either.
+        direction, columns = self._profile.direction, self._columns
+        if (
+            direction is not None
+            and net is not None
+            and net > 0
+            and (columns.direction or not direction.split(line.row[columns.net])[1])
+        ):
+            # Where words tell the direction, the net amount has no sign either, unless it has a word of its own.
             computed = abs(computed)
         if net is not None and net != computed and not line.is_total:
             reason = f"expected {computed} from the other columns, found {net}"

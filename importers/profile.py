@@ -581,7 +581,7 @@ def _read_direction(top: Section, file: FileShape, columns: Columns) -> Directio
         raise table.problem(f'means nothing where [file] row = "{file.row}"')
     if columns.direction and not columns.amount:
         raise top.problem("[columns] direction: means nothing beside credit and debit; it goes with amount")
-    return read_direction(table)
+    return read_direction(table, is_behind=not columns.direction)
 
 
 _STATUSES = ("skip", "pending", "cancelled", "to-pour", "book")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from millilot.importers.amounts import in_plain_marks
 from millilot.importers.proposal.evidence import Column, Evidence, Holds
@@ -31,6 +31,8 @@ _NAMED = 0.6
 _MOST_ROWS = 0.8
 #: Fewer changes of the balance than these do not tell what words mean that nobody knows.
 _LEAST_CHANGES = 4
+#: Nor do fewer than these turn round what words mean.
+_LEAST_TURNED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,7 @@ class Directions:
         evidence: what the columns hold, with the signs the words give and without the column of the words.
         gap: which rows will be refused, or empty.
         note: what else the owner should know, or empty.
+        is_named: whether the heading of the column says what it is.
     """
 
     heading: str
@@ -54,6 +57,7 @@ class Directions:
     evidence: Evidence
     gap: str = ""
     note: str = ""
+    is_named: bool = False
 
     def put(self, draft: Draft) -> None:
         """Put down the keys."""
@@ -74,8 +78,14 @@ class Directions:
 
 def find_directions(evidence: Evidence) -> Directions | None:
     """Return the words for directions, None where the amounts have signs or two columns, or no word is one."""
-    found = filter(None, (_beside(column, evidence) for column in evidence.columns))
-    return next(found, None) or _behind(evidence)
+    found = [each for column in evidence.columns if (each := _beside(column, evidence)) is not None]
+    # What a column is called counts for more than what else its words could mean.
+    return max(found, key=_surely) if found else _behind(evidence)
+
+
+def _surely(found: Directions) -> tuple[bool, bool, bool]:
+    """Return how sure a column is: by what confirms it, by its heading, and by its words."""
+    return found.certainty is not Certainty.CONTRADICTED, found.is_named, found.certainty is Certainty.SURE
 
 
 def _moved(roles: Assigned, evidence: Evidence) -> list[Column]:
@@ -99,30 +109,59 @@ def _beside(column: Column, evidence: Evidence) -> Directions | None:
     moved, balance = _moved(roles, rest), roles.one("balance")
     if not moved:
         return None
-    votes, changes = _by_balance(column.cells, moved, balance)
-    problem, because, sure = "", "what the words mean", True
-    if signs:
-        problem, turned = _against_balance(signs, votes)
-        if turned:
-            signs = {word: -sign for word, sign in signs.items()}
-        of_bank = any(side_of(word)[1] for word in signs)
-        sure = not of_bank or all(_plain(word) in votes for word in signs)
-        if votes:
-            because = f"the balance follows them in {changes} rows"
-        elif of_bank:
-            because = "what the words mean to a bank; in books of your own they mean the opposite"
-    elif changes >= _LEAST_CHANGES and _tells(votes, column.values):
-        signs = {word: 1 if votes[_plain(word)][1] else -1 for word in column.values}
-        because = f"nobody knows the words, but the balance follows them in {changes} rows"
-        sure = _is_named(column)
-    own = _against_signs(signs, column, moved[0], balance, rest.lines) if signs else None
-    if own is None:
+    votes, changes = _by_balance(column.cells, moved, balance, signs)
+    told = _of_known(column, signs, votes, changes) if signs else _of_unknown(column, votes, changes)
+    own = _against_signs(told.signs, column, moved[0], balance, rest.lines) if told is not None else None
+    if told is None or own is None:
         return None
-    problem = problem or own
-    certainty = Certainty.CONTRADICTED if problem else Certainty.SURE if sure else Certainty.GUESSED
-    signed = _signed(rest, moved, [signs.get(word, 0) for word in column.cells])
-    gap = _refused(column, moved[0], signs)
-    return Directions(column.heading, signs, certainty, problem or because, signed, gap)
+    problem = told.problem or own
+    if problem and not votes and not _is_named(column):
+        return None
+    certainty = Certainty.CONTRADICTED if problem else Certainty.SURE if told.sure else Certainty.GUESSED
+    signed = _signed(rest, moved, [told.signs.get(word, 0) for word in column.cells])
+    gap = _refused(column, moved[0], told.signs)
+    because = problem or told.because
+    return Directions(
+        column.heading, told.signs, certainty, because, signed, gap, is_named=_is_named(column),
+    )
+
+
+class _Told(NamedTuple):
+    """What the words of a column mean, whether that is sure, why, and what contradicts it."""
+
+    signs: Mapping[str, int]
+    sure: bool
+    because: str
+    problem: str = ""
+
+
+def _of_known(
+    column: Column, signs: Mapping[str, int], votes: Mapping[str, tuple[int, int]], changes: int,
+) -> _Told | None:
+    """Return what words mean that are known, None where they may be about goods."""
+    problem, turned = _against_balance(signs, votes, changes)
+    if not _is_named(column) and any(status_of(word)[0] for word in signs) and (problem or not votes):
+        # Goods are sent and received as money is.
+        return None
+    if turned:
+        signs = {word: -sign for word, sign in signs.items()}
+    of_bank = any(side_of(word)[1] for word in signs)
+    sure = not of_bank or all(_plain(word) in votes for word in signs)
+    because = "what the words mean"
+    if votes:
+        because = f"the balance follows them in {changes} rows"
+    elif of_bank:
+        because = "what the words mean to a bank; in books of your own they mean the opposite"
+    return _Told(signs, sure, because, problem)
+
+
+def _of_unknown(column: Column, votes: Mapping[str, tuple[int, int]], changes: int) -> _Told | None:
+    """Return what words mean that nobody knows, None where the balance does not tell."""
+    if changes < _LEAST_CHANGES or not _tells(votes, column.values):
+        return None
+    signs = {word: 1 if votes[_plain(word)][1] else -1 for word in column.values}
+    because = f"nobody knows the words, but the balance follows them in {changes} rows"
+    return _Told(signs, _is_named(column), because)
 
 
 def _plain(word: str) -> str:
@@ -164,15 +203,17 @@ def _has_a_meaning(words: Iterable[str]) -> bool:
 
 
 def _by_balance(
-    cells: Sequence[str], moved: Iterable[Column], balance: Column | None,
+    cells: Sequence[str], moved: Iterable[Column], balance: Column | None, signs: Mapping[str, int],
 ) -> tuple[dict[str, tuple[int, int]], int]:
     """Return how often the balance falls and rises by the amount, by word in lower case, and how often it does.
 
     Nothing is returned where it follows the amounts in half of the rows or fewer. Where an amount comes again and
-    again, it may follow them upwards and downwards; then that goes which has it do one thing with one word.
+    again, it may follow them upwards and downwards; then that goes which has it do one thing with one word, and
+    what the word means.
     """
     best: tuple[dict[str, tuple[int, int]], int] = ({}, 0)
-    rank = (0, 0)
+    meant = {_plain(word): sign for word, sign in signs.items()}
+    rank = (0, 0, 0)
     if balance is None:
         return best
     for column in moved:
@@ -185,8 +226,9 @@ def _by_balance(
                     votes[_plain(word)][change > 0] += 1
             follows = sum(counter.total() for counter in votes.values())
             mixed = sum(min(counter[False], counter[True]) for counter in votes.values())
-            if follows * 2 > pairs and (follows, -mixed) > rank:
-                rank = follows, -mixed
+            agrees = sum(counter[meant[word] > 0] for word, counter in votes.items() if word in meant)
+            if follows * 2 > pairs and (follows, -mixed, agrees) > rank:
+                rank = follows, -mixed, agrees
                 best = {word: (counter[False], counter[True]) for word, counter in votes.items()}, follows
     return best
 
@@ -208,7 +250,9 @@ def _tells(votes: Mapping[str, tuple[int, int]], words: Iterable[str]) -> bool:
     return sorted((bool(falls), bool(rises)) for falls, rises in told) == [(False, True), (True, False)]
 
 
-def _against_balance(signs: Mapping[str, int], votes: Mapping[str, tuple[int, int]]) -> tuple[str, bool]:
+def _against_balance(
+    signs: Mapping[str, int], votes: Mapping[str, tuple[int, int]], changes: int,
+) -> tuple[str, bool]:
     """Return how the balance contradicts the words, and whether they mean the opposite of what a bank means."""
     against = [
         (word, sign, votes[_plain(word)])
@@ -218,7 +262,8 @@ def _against_balance(signs: Mapping[str, int], votes: Mapping[str, tuple[int, in
     if not against:
         return "", False
     agreed = any(votes.get(_plain(word), (0, 0))[sign > 0] for word, sign in signs.items())
-    if not agreed and all(side_of(word)[1] for word in signs):
+    both = len(set(signs.values())) == 2 and changes >= _LEAST_TURNED
+    if not agreed and both and all(side_of(word)[1] for word in signs):
         return "", True
     word, sign, (falls, rises) = against[0]
     comes = "comes in" if sign > 0 else "goes out"
@@ -313,8 +358,8 @@ def _behind_amount(
     elif plain:
         gap = f'{len(plain)} row(s) have no word behind the amount under "{amount.heading}"; they are refused.'
     signed = _signed(evidence, [amount], [signs.get(word, 0) for word in found])
-    votes, changes = _by_balance([word or "no word" for word in found], [amount], balance)
     told = {word or "no word": sign for word, sign in signs.items()}
+    votes, changes = _by_balance([word or "no word" for word in found], [amount], balance, told)
     against = [word for word, sign in told.items() if votes.get(_plain(word), (0, 0))[sign < 0]]
     if against:
         because, certainty = f'the balance does not follow "{against[0]}"', Certainty.CONTRADICTED

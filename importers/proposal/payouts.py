@@ -127,6 +127,8 @@ def _sums(evidence: Evidence, roles: Assigned, net: Column, gross: Column, scale
         and column.holds in {Holds.AMOUNTS, Holds.WHOLE}
         and roles.role(column.heading) in {*_SIGNS, "price"}
     }
+    if gross.heading not in vectors:
+        return []
     totals = {heading: sum(amounts) for heading, amounts in vectors.items()}
 
     def penalty(heading: str, sign: int) -> float:

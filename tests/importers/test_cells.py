@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
+from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -12,12 +13,11 @@ import pytest
 from millilot.importers.cells import CellReader
 from millilot.importers.dialect import Dates, Numbers
 from millilot.importers.direction import read_direction
-from millilot.importers.profile import Columns, Profile
+from millilot.importers.problems import ProfileError
+from millilot.importers.profile import Columns, FeeColumn, Profile
 from millilot.importers.section import Section
 from millilot.importers.table import Row, RowError
-
-if TYPE_CHECKING:
-    from decimal import Decimal
+from millilot.ledger.accounts import Role
 
 
 def reader(**changes: Any) -> CellReader:
@@ -59,7 +59,8 @@ def test_amounts(text: str, number: str) -> None:
 def directed(text: str, word: str | None = None, **words: list[str]) -> Decimal | None:
     """Return an amount of a profile whose words stand in a column of their own if one is given, else behind."""
     columns = Columns(amount="Amount", direction="Side" if word is not None else "")
-    direction = read_direction(Section(words or {"in": ["CR", "+"], "out": ["DR", "Paid out"]}, Path("x.toml")))
+    section = Section(words or {"in": ["CR", "+"], "out": ["DR", "Paid out"]}, Path("x.toml"))
+    direction = read_direction(section, is_behind=word is None)
     profile = Profile("x", "X", "USD", columns, Dates(("%Y-%m-%d",)), direction=direction)
     return CellReader(profile).directed(Row(7, {"Amount": text, "Side": word or ""}), "Amount")
 
@@ -327,3 +328,29 @@ def test_a_zone_means_nothing_where_the_file_writes_the_day() -> None:
 def test_a_time_at_the_end_of_the_calendar() -> None:
     with pytest.raises(RowError, match="expected a date like"):
         date("9999-12-31 23:59 -0500", "%Y-%m-%d %H:%M %z", books_zone=TOKYO)
+
+
+def test_the_word_behind_an_amount_is_known_in_the_spelling_of_the_profile() -> None:
+    words = {"in": ["Zufluß"], "out": ["Abfluß"]}
+    assert [directed(f"12.00 {word}", **words) for word in ("Abfluß", "ABFLUSS", "Zufluß")] == [-12, -12, 12]
+
+
+@pytest.mark.parametrize("word", ["2", "1,", "x.", "'"])
+def test_a_word_that_could_be_part_of_the_amount_needs_a_column_of_its_own(word: str) -> None:
+    with pytest.raises(ProfileError, match="could be a part of the amount"):
+        directed("40.02", **{"in": ["up"], "out": [word]})
+    assert directed("40.02", word, **{"in": ["up"], "out": [word]}) == -Decimal("40.02")
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(("text", "taken"), [("0.50 DR", "0.50"), ("0.50 CR", "-0.50"), ("-0.50 DR", "0.50")])
+def test_a_word_behind_a_fee_says_whether_it_was_taken(text: str, taken: str, sign: int) -> None:
+    direction = read_direction(Section({"in": ["CR"], "out": ["DR"]}, Path("x.toml")), is_behind=True)
+    fees = (FeeColumn("Fee", "fee", Role.FEES, sign),)
+    columns, dates = Columns(amount="Amount"), Dates(("%Y-%m-%d",))
+    profile = Profile("x", "X", "USD", columns, dates, direction=direction, fees=fees)
+    charge = CellReader(profile).charge(Row(7, {"Fee": text}), "Fee")
+    assert charge is not None
+    assert charge * sign == Decimal(taken)
+    # Without a word it is as the column has it.
+    assert CellReader(profile).charge(Row(7, {"Fee": "0.50"}), "Fee") == Decimal("0.50")

@@ -90,6 +90,59 @@ Date,Details,Type,Amount,Balance
         "the balance follows them in 3 rows",
         {"bank": "55", "transit": "-55"},
     ),
+    "sales alone of the same amount, the latest first": Case(
+        """\
+Date,Event,Order No,Description,Amount,DR/CR,Running balance
+2026-03-06,Sale,1003,Quiet Reed 5 mL,12.00,CR,36.00
+2026-03-05,Sale,1002,Quiet Reed 5 mL,12.00,CR,24.00
+2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00,CR,12.00
+""",
+        {"direction": "DR/CR", "in": ["CR"], "out": None, "balance": "falling"},
+        "sure",
+        "the balance follows them in 2 rows",
+        {"sales": "36", "balance": "36", "cedar": "5", "reed": "10"},
+        account=CHANNEL,
+    ),
+    "payouts and a rent of the same amount, the latest first": Case(
+        """\
+Date,Details,Type,Amount,Balance
+2026-04-23,LANTERN PAYOUT 19,Credit,50.00,250.00
+2026-04-16,LANTERN PAYOUT 18,Credit,50.00,200.00
+2026-04-09,LANTERN PAYOUT 17,Credit,50.00,150.00
+2026-04-02,Rent,Debit,50.00,100.00
+""",
+        {"direction": "Type", "in": ["Credit"], "out": ["Debit"], "balance": "falling"},
+        # The balance before the rent is not in the file.
+        "guessed",
+        "the balance follows them in 3 rows",
+        {"bank": "150", "transit": "-150"},
+    ),
+    "where the goods are, beside where the money went": Case(
+        """\
+Date,Event,Order No,Description,Amount,Parcel,Direction
+2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00,Sent,In
+2026-03-06,Sale,1002,Quiet Reed 5 mL,9.00,Sent,In
+2026-03-09,Refund,1001,,12.00,Received,Out
+""",
+        {"direction": "Direction", "in": ["In"], "out": ["Out"], "balance": None},
+        "sure",
+        "what the words mean",
+        {"sales": "21", "refunds": "12", "balance": "9", "cedar": "5", "reed": "5"},
+        account=CHANNEL,
+    ),
+    "where the goods are, and nothing of where the money went": Case(
+        """\
+Date,Event,Order No,Description,Amount,Parcel
+2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00,Sent
+2026-03-06,Sale,1002,Quiet Reed 5 mL,9.00,Sent
+2026-03-09,Refund,1001,,-12.00,Received
+""",
+        {"direction": None, "in": None, "out": None, "balance": None},
+        "",
+        "",
+        {"sales": "21", "refunds": "12", "balance": "9", "cedar": "5", "reed": "5"},
+        account=CHANNEL,
+    ),
     "the same amount again and again, the latest first": Case(
         """\
 Date,Text,Amount,Flow,Balance
