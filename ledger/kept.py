@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import inspect
 from functools import lru_cache, partial, wraps
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
+from threading import RLock
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -13,8 +15,26 @@ if TYPE_CHECKING:
 P = ParamSpec("P")
 T = TypeVar("T")
 
-#: Of a function that takes a day or a range besides, more than anybody goes back and forth between.
-_MOST = 24
+#: Of a function that takes a day or a range besides, as many as somebody goes back and forth between.
+_MOST = 8
+
+
+class Kept:
+    """What was worked out from some books, by function and arguments."""
+
+    def __init__(self) -> None:
+        self._functions: dict[object, Callable[..., Any]] = {}
+        # One thread works it out, and others wait: all have the same result. Functions ask for one another.
+        self._lock = RLock()
+
+    def once(self, books: Books, work: Callable[..., T], arguments: tuple[Any, ...]) -> T:
+        """Return what a function makes of the books and some arguments."""
+        with self._lock:
+            known = self._functions.get(work)
+            if known is None:
+                known = self._functions[work] = lru_cache(_MOST)(partial(work, books))
+            result: T = known(*arguments)
+            return result
 
 
 def once_per_books(work: Callable[Concatenate[Books, P], T]) -> Callable[Concatenate[Books, P], T]:
@@ -23,14 +43,13 @@ def once_per_books(work: Callable[Concatenate[Books, P], T]) -> Callable[Concate
     Args:
         work: takes books, and besides only what can be hashed; nobody may change what it returns.
     """
+    signature = inspect.signature(work)
 
     @wraps(work)
     def kept(books: Books, /, *args: P.args, **kwargs: P.kwargs) -> T:
-        # Kept with the books themselves, so that it goes when they go.
-        known = books.kept.get(work)
-        if known is None:
-            known = books.kept.setdefault(work, lru_cache(_MOST)(partial(work, books)))
-        result: T = known(*args, **kwargs)
-        return result
+        # However a call is written, it is the same call.
+        bound = signature.bind(books, *args, **kwargs)
+        bound.apply_defaults()
+        return books.kept.once(books, work, bound.args[1:])
 
     return kept

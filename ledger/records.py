@@ -16,10 +16,11 @@ from beancount.core.amount import Amount
 from beancount.core.number import ONE, ZERO
 
 from millilot.ledger.annotations import vials_of
+from millilot.ledger.kept import Kept
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from beancount.core.data import Transaction
 
@@ -215,9 +216,7 @@ class Books:
     bottles: Mapping[str, Bottle]
     records: tuple[Record, ...]
     foreign: tuple[Foreign, ...] = field(default=())
-    kept: dict[object, Callable[..., Any]] = field(
-        default_factory=dict, init=False, repr=False, compare=False,
-    )
+    kept: Kept = field(default_factory=Kept, init=False, repr=False, compare=False)
 
     @property
     def first(self) -> datetime.date | None:

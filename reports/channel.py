@@ -167,7 +167,9 @@ def statement(
     known = find(read_channels(books).values(), name)
     last = min(end, books.last or end)
     if last == books.last:
-        channel, settlement = known, next(each for each in settle(books, days) if each.channel is known)
+        channel, settlement = known, next(
+            each for each in settle(books, days) if each.channel.account == known.account
+        )
     else:
         channel, settlement = _state(books, known, last, days)
     _, before_it = _state(books, known, start - DAY, days)

@@ -129,7 +129,6 @@ class Settlement:
     strays: tuple[Transfer, ...]
 
 
-@once_per_books
 def settle(
     books: Books,
     days: int = DAYS,
@@ -144,7 +143,11 @@ def settle(
         limits: how far the solver goes.
         last: the day to which ages are counted; without one, the last day of the books.
     """
-    last = last or books.last or datetime.date.min
+    return _settled_by(books, days, limits, last or books.last or datetime.date.min)
+
+
+@once_per_books
+def _settled_by(books: Books, days: int, limits: solver.Limits, last: datetime.date) -> Sequence[Settlement]:
     return tuple(
         settle_channel(channel, books.currency, last, days, limits) for channel in read_channels(books).values()
     )

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import gc
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from threading import Barrier
+from time import sleep
 from weakref import ref
 
 from millilot.ledger.directives import read_settings
@@ -28,7 +31,27 @@ def test_it_is_worked_out_once_for_each_books_and_argument() -> None:
     assert work(dollars) is work(dollars)
     assert work(dollars, 1) is work(dollars, 1)
     assert work(euros) is work(euros)
+    assert work(dollars) is work(dollars, 0)
+    assert work(dollars, 1) is work(dollars, number=1)
     assert asked == [("USD", 0), ("USD", 1), ("EUR", 0)]
+
+
+def test_threads_that_ask_at_once_have_the_same_result() -> None:
+    together = Barrier(4)
+
+    @once_per_books
+    def work(books: Books) -> object:
+        sleep(0.01)
+        return object()
+
+    def ask(books: Books) -> object:
+        together.wait()
+        return work(books)
+
+    with ThreadPoolExecutor(4) as threads:
+        for _ in range(5):
+            assert len(set(threads.map(ask, [empty_ := empty()] * 4))) == 1
+            assert work(empty_) is work(empty_)
 
 
 def test_each_function_keeps_its_own() -> None:
