@@ -101,7 +101,8 @@ def _to_go(
     net = price * sums["net"] / sums["sales"] if sums["sales"] > 0 else None
     if not row["to_recover"]:
         return ToGo(size, net, 0, is_enough=True)
-    if net is None or net <= 0:
+    if net is None or net <= 0 or not row["ml_left"]:
+        # What an empty bottle has not brought, it will not bring.
         return ToGo(size, net, None, None)
     decants = int(nearest(row["to_recover"] / net, _NOISE).to_integral_value(ROUND_CEILING))
     return ToGo(size, net, decants, decants * (size + loss) <= free)

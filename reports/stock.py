@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from beancount.core.number import ZERO
 
+from millilot.ledger.annotations import POURED_ON, TO_POUR, day_of
 from millilot.ledger.claims import Promises
 from millilot.ledger.directives import EACH, MILLILITRES
 from millilot.ledger.kept import once_per_books
@@ -27,7 +28,7 @@ from millilot.reports.measured import measurements
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from millilot.ledger.records import Books, Bottle, Move
+    from millilot.ledger.records import Books, Bottle, Move, Record
     from millilot.reports.bottles import Row
     from millilot.reports.measured import Measured
 
@@ -62,7 +63,7 @@ class Stock:
         used_per_month: pieces used in a month, at the pace of the last 180 days or less; 1 digit.
         runs_out_on: the day it runs out at that pace.
         stock_value: the cost of what is left, in minor units.
-        last_poured: the last day something was sold, sampled or kept; or the supply was used.
+        last_poured: the last day something was poured to be sold, sampled or kept; or the supply was used.
         days_since: days from then, or from the purchase of a bottle never poured, to the day of the report.
         low: whether no more than a tenth is left of the bottle, or of the last pack of the supply.
         slow: whether something is left in a bottle not poured for more than 180 days.
@@ -101,20 +102,32 @@ def stock(books: Books, to: datetime.date | None = None) -> Sequence[Stock]:
     if day is None:
         return ()
     moves: dict[str, list[Move]] = defaultdict(list)
+    poured: dict[str, datetime.date] = {}
     for record in books.records:
+        poured_on = _poured_on(record, to)
         for move in record.moves:
             moves[move.bottle].append(move)
+            if poured_on is not None and move.kind in _POURED and move.quantity < 0:
+                poured[move.bottle] = max(poured_on, poured.get(move.bottle, poured_on))
     # The figures of the bottles report, so that a bottle is worth the same wherever it is shown.
     rows = {row["bottle"]: row for row in rows_of(rounded_bottles(books))}
     measured = measurements(books, to)
     claimed = _claimed(books)
     of_bottles = [
         _bottle(
-            bottle, rows[name], moves[name], measured[name], claimed=claimed.get(name, ZERO), day=day,
+            bottle, rows[name], measured[name], last=poured.get(name), claimed=claimed.get(name, ZERO), day=day,
         )
         for name, bottle in books.fragrances.items()
     ]
     return (*of_bottles, *_supplies(books, moves, day))
+
+
+def _poured_on(record: Record, to: datetime.date | None) -> datetime.date | None:
+    """Return the day on which what a transaction draws was poured, None as long as it is not."""
+    if TO_POUR in (record.entry.tags or ()):
+        return None
+    day = day_of(record.entry, POURED_ON) or record.date
+    return day if to is None or day <= to else None
 
 
 def _claimed(books: Books) -> Mapping[str, Decimal]:
@@ -130,12 +143,11 @@ def _claimed(books: Books) -> Mapping[str, Decimal]:
 
 
 def _bottle(
-    bottle: Bottle, row: Row, moves: Iterable[Move], measured: Sequence[Measured], *, claimed: Decimal,
+    bottle: Bottle, row: Row, measured: Sequence[Measured], *, last: datetime.date | None, claimed: Decimal,
     day: datetime.date,
 ) -> Stock:
     left: Decimal = row["ml_left"]
     reserved = min(max(bottle.keep - row["ml_kept"], ZERO), left) + claimed
-    last = _last(moves, _POURED)
     days = (day - (last or bottle.bought)).days
     return Stock(
         bottle=bottle.name,

@@ -99,7 +99,6 @@ class Accounts:
             return False
         return abs(rounding.nearest(self._within[account], unit)) == abs(figure)
 
-
     def adds_up_as_shown(self, account: str) -> bool:
         """Whether all changes of an account, with those below it, are in whole minor units."""
         return account not in self._finer

@@ -71,6 +71,7 @@ def propose_payouts(evidence: Evidence, draft: Draft, digits: int) -> str:
     because = "what the other columns add up to" if score is None else "its heading"
     draft.put("columns.net", net.heading, _certainty(score or 0.0), because)
     _parts(evidence, roles, net, draft, 10**digits)
+    draft.notes.append("Only payouts are booked from this file; sales and fees are, from the channel's orders.")
     propose_statuses(roles, draft)
     currency = roles.one("currency")
     if currency is not None and currency.filled:

@@ -76,7 +76,7 @@ def _statement(title: str, currency: str, year: ChannelYear) -> str:
         ("of it reserved", year.reserved, None),
         ("", None, None),
         ("Paid out, not in the bank at the end", None, year.in_transit),
-        ("Neither explained nor under way", None, year.difference),
+        ("Not explained, or overdue", None, year.difference),
         ("Transactions (payments received)", None, year.transactions),
     ]
     return to_table((Column(title, right=False), Column(currency), Column("Total")), rows)

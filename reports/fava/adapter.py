@@ -182,6 +182,16 @@ class Page:
         return is_incognito()
 
     @property
+    def troubles(self) -> int:
+        """How many errors Fava found in the books."""
+        return len(self.ledger.load_errors)
+
+    @property
+    def errors_address(self) -> str:
+        """The address of Fava's list of errors."""
+        return url_for("report", report_name="errors")
+
+    @property
     def bottle_address(self) -> str:
         """The address of a bottle's own view, to which its name has to be added."""
         address = page_address("BottlePayback")

@@ -152,6 +152,10 @@ class OfAccount(NamedTuple):
     address: str | None
 
 
+#: Lines that are made of what stood in the bottles, rather than of what happened.
+_STOCK = frozenset({"opening_stock", "closing_stock", "supplies_on_hand_open", "supplies_on_hand_close"})
+
+
 class Listing(NamedTuple):
     """The entries behind a figure.
 
@@ -170,6 +174,11 @@ class Listing(NamedTuple):
     shown: Decimal | None
     accounts: Sequence[OfAccount]
     several: bool
+
+    @property
+    def has_stock(self) -> bool:
+        """Whether stock is among the entries."""
+        return any(row.part.line in _STOCK for row in self.rows)
 
 
 def days_shown(range_: Range, first: datetime.date | None, last: datetime.date | None) -> Days | None:
@@ -294,6 +303,10 @@ class TaxYear(Page, FavaExtensionBase):
             raise FavaAPIError(str(error)) from None
         shown = self.overview().figures[line]
         return self._listing(_CAPTIONS.get(line, line), found, shown, start, end, is_count=line == "transactions")
+
+    def detail_of(self, row: Row) -> str:
+        """Return what a row is of: without the quantity, which stands last, where figures must not be seen."""
+        return row.part.detail.rpartition(", ")[0] or row.part.detail if self.hides else row.part.detail
 
     def entries_address(self, line: str, form: FilledForm | None = None) -> str:
         """Return the address of the entries behind a line of ours, or of a form."""

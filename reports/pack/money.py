@@ -63,7 +63,7 @@ def bank_tie_out(span: Span) -> Table:
             Column("line", "Its name in Millilot"),
         ),
         tuple(rows) if channels else (),
-        "A difference is what of the payouts is neither explained nor on its way.",
+        "A difference is what of the payouts is not explained, or overdue at the bank.",
     )
 
 

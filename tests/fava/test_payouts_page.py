@@ -310,7 +310,7 @@ def test_incognito_shows_no_figure_in_a_sentence(written: Callable[..., Path]) -
     path = written(PAGES, order("2025-03-01", "1", "50.00"), held, sent("2025-03-10", "41.00", "A"), stray)
     roots = [read_page(open_books(path, incognito=hide), "Payouts") for hide in (False, True)]
     told, hidden = ([text_of(each) for tag in ("p", "li") for each in root.iter(tag)] for root in roots)
-    for words in ("3.00 is held back", "for no known payout: 7.00", "Neither explained nor under way: "):
+    for words in ("3.00 is held back", "for no known payout: 7.00", "Not explained, or overdue at the bank: "):
         assert any(words in text for text in told)
     assert [text for text in hidden if re.search(r"\d\.\d\d(?!\d)", text) and "annual-gross" not in text] == []
 

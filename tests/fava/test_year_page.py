@@ -41,8 +41,10 @@ def lines(root: ET.Element) -> dict[str, ET.Element]:
 
 
 def entries(root: ET.Element) -> list[Decimal]:
-    """Return the amounts of the entries behind a figure."""
-    return [figure(row[-1]) for row in root.findall(".//table[@class='entries']/tbody/tr")]
+    """Return the amounts of the entries behind a figure, and what has to be added for it."""
+    table = ".//table[@class='entries']"
+    rows = [*root.findall(f"{table}/tbody/tr"), *root.findall(f"{table}/tfoot/tr[@class='rounding']")]
+    return [figure(row[-1]) for row in rows]
 
 
 def chart(root: ET.Element) -> list[dict[str, Any]]:
@@ -122,7 +124,7 @@ def test_the_figures_are_those_of_the_command_line_and_so_is_what_they_lead_to(
             led.add(line)
         else:
             root = follow(sample, address)
-            total = figure(root.findall(".//table[@class='entries']/tfoot//td[@class='num']")[0])
+            total = figure(root.findall(".//table[@class='entries']/tfoot//td[@class='num']")[-1])
             assert sum(entries(root)) == total == Decimal(shown[line]), line
             # Goods at cost are finer than a cent, and a line may give way by one to its total: the page says so.
             rounding = [figure(row[-1]) for row in root.findall(".//tr[@class='rounding']")]

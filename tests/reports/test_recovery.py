@@ -125,6 +125,16 @@ def test_what_is_kept_and_lost_in_the_pour_is_not_to_be_poured(keep: int, is_eno
     assert of(books, "CH-1") == ToGo(Decimal(5), Decimal(8), 16, is_enough)
 
 
+def test_an_empty_bottle_gives_no_more(books: Books) -> None:
+    """
+    2026-02-01 * "all of it"
+      Income:Sales  -100 CEDARHOUR @@ 60.00 USD
+        vials: 20
+      Assets:Bank
+    """
+    assert of(books, "CH-1") == ToGo(Decimal(5), Decimal(3), None, None)
+
+
 def test_paid_back_has_none_to_go(books: Books) -> None:
     """
     2026-02-01 * "dear"

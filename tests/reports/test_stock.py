@@ -78,7 +78,17 @@ def test_what_is_left_measured_reserved_and_free() -> None:
     assert str(line.measured_on) == "2026-06-10"
     # Of the 30 to keep, 10 were taken; what is to be poured has left the books and is not reserved again.
     assert (line.reserved, line.free) == (20, Decimal("45.5"))
-    assert (str(line.last_poured), line.days_since) == ("2026-06-01", 29)
+    # What is still to be poured was not poured when it was sold.
+    assert (str(line.last_poured), line.days_since) == ("2026-03-01", 121)
+
+
+def test_what_was_poured_later_was_poured_on_that_day() -> None:
+    text = BUSY.replace('"to pour" ^order-2 #to-pour\n', '"poured" ^order-2\n  poured: 2026-06-03\n')
+    entries, errors, options = load(text)
+    assert errors == []
+    for to, last in (("2026-06-30", "2026-06-03"), ("2026-06-02", "2026-03-01")):
+        books = read_books(entries, options, datetime.date.fromisoformat(to))
+        assert str(by_name(books, to)["CH-1"].last_poured) == last
 
 
 def test_a_measurement_after_the_day_of_the_report_is_not_known_yet() -> None:
