@@ -229,7 +229,7 @@ class _Walk:
             return
         held = lots[0].left if len(lots) == 1 else sum((lot.left for lot in lots), ZERO)
         if wanted > held:
-            draft.fail(ask.place, DrawError, self.explain.overdrawn(draft.entry.date, ask, wanted, lots))
+            self._refuse(draft, ask, wanted, lots)
             return
         pieces = lots[0].take(ask.quantity) if len(lots) == 1 else take(lots, ask.quantity)
         lost = self._lose(draft, ask, lots, pieces) if self.may_lose or ask.loss is not None else []
@@ -242,6 +242,12 @@ class _Walk:
             self.outstanding.note_draw(draft, ask, pieces)
         if self.stocktakes.concerns(draft.entry):
             self.stocktakes.note(draft.entry, [*pieces, *lost])
+
+    def _refuse(self, draft: Draft, ask: Ask, wanted: Decimal, lots: list[Lot]) -> None:
+        day = draft.entry.date
+        # What was sold and not poured yet would be in the bottle when it is measured.
+        waiting = {lot.name: self.stocktakes.still_inside(lot, day) for lot in lots if lot.left}
+        draft.fail(ask.place, DrawError, self.explain.overdrawn(day, ask, wanted, lots, waiting))
 
     def _lots_for(self, draft: Draft, ask: Ask, wanted: Decimal) -> list[Lot] | None:
         """Return the lots a draw may take from, in order; None when it names one that cannot serve it."""

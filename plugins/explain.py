@@ -57,7 +57,9 @@ class Explain:
             return f"{commodity} was first bought on {first}, after this day."
         return f"Nothing is left of {commodity}."
 
-    def overdrawn(self, day: datetime.date, ask: Ask, wanted: Decimal, lots: list[Lot]) -> str:
+    def overdrawn(
+        self, day: datetime.date, ask: Ask, wanted: Decimal, lots: list[Lot], waiting: Mapping[str, Decimal],
+    ) -> str:
         """Say what the lots a line may take from hold, and the count that would cure it."""
         held = sum((lot.left for lot in lots), ZERO)
         loss = f" ({ask.quantity} and {ask.loss} lost in the pour)" if ask.loss else ""
@@ -67,7 +69,7 @@ class Explain:
             message += f" {self.what_is_left(ask.commodity)}"
         if held:
             last = next(lot for lot in reversed(lots) if lot.left)
-            needed = f"{wanted - held + last.left} {last.commodity}"
+            needed = f"{wanted - held + last.left + waiting[last.name]} {last.commodity}"
             message += (
                 f" If {last.name} held more than the books say, measure it and write: "
                 f'{day} custom "stocktake" "{last.name}" {needed}'

@@ -180,7 +180,7 @@ class Stocktakes:
         reading = self._read(lot, count)
         if isinstance(reading, str):
             return reading
-        waiting = self._still_inside(lot, count.day)
+        waiting = self.still_inside(lot, count.day)
         expected = lot.left + waiting
         words = (
             f"Stocktake of {lot.name}: {reading.words}, {expected} {lot.commodity} expected"
@@ -208,7 +208,8 @@ class Stocktakes:
             return None
         return f"{count.bottle} is measured more than once on {count.day}, so none of it is booked. Keep one."
 
-    def _still_inside(self, lot: Lot, day: datetime.date) -> Decimal:
+    def still_inside(self, lot: Lot, day: datetime.date) -> Decimal:
+        """Return what of a lot was sold and not poured by the morning of a day, so that it is still in the bottle."""
         return sum(
             (
                 sold.quantity

@@ -64,6 +64,22 @@ def test_an_overdraw_offers_the_stocktake_that_would_cure_it(faulty: LoadedBooks
     assert 'custom "stocktake" "CH-1"' in faulty.error()
 
 
+def test_what_waits_to_be_poured_is_part_of_the_stocktake_that_cures() -> None:
+    text = """
+2026-02-01 * "waits" #to-pour
+  Income:Sales  -60 CEDARHOUR @@ 60.00 USD
+  Assets:Marketplace:Lantern  60.00 USD
+2026-02-03 * "sale"
+  Income:Sales  -50 CEDARHOUR @@ 50.00 USD  ; blamed
+  Assets:Marketplace:Lantern  50.00 USD
+"""
+    # Of 100 mL, 60 are sold and still in the bottle; to sell 50 more, 110 have to be in it.
+    advice = '2026-02-03 custom "stocktake" "CH-1" 110 CEDARHOUR'
+    assert load(text).error().endswith(advice)
+    assert load(f"{text}{advice}\n").messages == []
+
+
+
 def test_the_day_of_pouring_on_a_line_is_an_error(faulty: LoadedBooks) -> None:
     """
     2026-02-02 * "sale" ^order-2
