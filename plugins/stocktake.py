@@ -209,7 +209,7 @@ class Stocktakes:
         return f"{count.bottle} is measured more than once on {count.day}, so none of it is booked. Keep one."
 
     def still_inside(self, lot: Lot, day: datetime.date) -> Decimal:
-        """Return what of a lot was sold and not poured by the morning of a day, so that it is still in the bottle."""
+        """Return what of a lot was sold and not poured by the morning of a day, so is still in the bottle."""
         return sum(
             (
                 sold.quantity
