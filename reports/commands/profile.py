@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import textwrap
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from beancount.core import account as account_names
 
+from millilot.importers import profile as keys_of_profiles
 from millilot.importers.problems import InputError
 from millilot.importers.proposal.findings import Certainty
 from millilot.importers.proposal.proposing import propose
@@ -31,8 +33,17 @@ _HEADINGS = {
     Certainty.GUESSED: "Guessed",
     Certainty.SURE: "Sure",
 }
+#: The books that are taken if none are named.
+_BOOKS = Path("main.beancount")
 #: How many titles that cannot be sorted are listed.
 _MOST_TITLES = 20
+
+
+def _show_keys(context: click.Context, option: click.Parameter, value: bool) -> None:
+    del option
+    if value:
+        click.echo_via_pager(f"{inspect.getdoc(keys_of_profiles)}\n")
+        context.exit()
 
 
 @click.command("profile")
@@ -43,10 +54,18 @@ _MOST_TITLES = 20
     "--books",
     "books",
     type=click.Path(exists=True, dir_okay=False, readable=True, path_type=Path),
-    help="Your books: for the currency, and for the fragrances that titles name.",
+    help="Your books: for the currency, and the fragrances that titles name; main.beancount here, if there is.",
 )
 @click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), help="Write the profile here.")
 @click.option("--force", is_flag=True, help="Replace the file of -o if there is one.")
+@click.option(
+    "--keys",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_keys,
+    help="Show every key a profile can have, and end.",
+)
 @click.option(
     "--format",
     "layout",
@@ -77,6 +96,8 @@ def profile_command(
     _require_own_account(account)
     if output is not None and output.exists() and not force:
         raise click.ClickException(f"{output} is there already; nothing is written. --force replaces it.")
+    if books is None and _BOOKS.is_file():
+        books = _BOOKS
     loaded = load(books) if books is not None else None
     assets = loaded.options_map["name_assets"] if loaded else "Assets"
     if account and account.partition(":")[0] != assets:
@@ -92,7 +113,6 @@ def profile_command(
     click.echo(_as_json(proposal) if layout == "json" else _as_table(proposal, output))
     if not proposal.complete:
         raise click.exceptions.Exit(1)
-
 
 
 def _require_own_account(account: str) -> None:
@@ -163,7 +183,10 @@ def _last_lines(proposal: Proposal, output: Path | None) -> Iterator[str]:
             "-o FILE writes it. Profiles in profiles/ beside the books are found by millilot import."
         )
     if not proposal.complete:
-        yield from _wrapped("The profile is not complete: settle what is not found, not known or contradicted.")
+        yield from _wrapped(
+            "The profile is not complete: settle what is not found, not known or contradicted; "
+            "`millilot profile --keys` explains each key.",
+        )
 
 
 def _finding_lines(findings: Iterable[Finding]) -> Iterator[str]:

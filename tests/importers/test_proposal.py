@@ -4,10 +4,15 @@
 
 from __future__ import annotations
 
+import json
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from click.testing import CliRunner
+
+from millilot.reports.command import main
 
 from .proposals import Seller
 
@@ -1120,3 +1125,20 @@ def test_each_item_has_its_own_gift_wrap_beside_repeated_amounts(tmp_path: Path)
     assert seller.sums() == {
         "sales": "57.5", "postage": "13", "fees": "3.6", "balance": "66.9", "cedar": "11", "reed": "9",
     }
+
+
+def test_all_keys_are_explained_without_a_file() -> None:
+    result = CliRunner().invoke(main, ["profile", "--keys"], catch_exceptions=False)
+    assert result.exit_code == 0
+    for key in ("order-suffix", "fee-sign", "cancelled", "direction", "reversed", "with-tax"):
+        assert re.search(rf"^\W*{key}\b.* = ", result.output, re.MULTILINE) or f"[{key}]" in result.output, key
+
+
+def test_the_books_of_the_folder_are_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    seller = Seller(tmp_path, "GBP")
+    file = seller.file("Order,Date,Item,Price\n1,2026-03-04,Cedar Hour 5 mL,12.00\n2,2026-03-05,Cedar Hour 5 mL,9.00\n")
+    assert seller.books.name == "main.beancount"
+    monkeypatch.chdir(seller.folder)
+    result = CliRunner().invoke(main, ["profile", file.name, "--format", "json"], catch_exceptions=False)
+    [found] = (each for each in json.loads(result.stdout)["findings"] if each["key"] == "currency")
+    assert found["value"] == "GBP"
