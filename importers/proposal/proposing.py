@@ -15,7 +15,7 @@ from millilot.importers.batch import Batch, Outcome
 from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
 from millilot.importers.proposal.direction import find_directions
-from millilot.importers.proposal.evidence import Evidence, examine
+from millilot.importers.proposal.evidence import Evidence, Holds, examine
 from millilot.importers.proposal.findings import Certainty, Draft, Finding
 from millilot.importers.proposal.headings import normalise
 from millilot.importers.proposal.ledger import is_ledger, propose_ledger
@@ -137,6 +137,7 @@ def propose(
     propose_ignored_words(evidence, read_settings(entries)[0].commodities.values(), draft)
     _account_in_books(entries, account, currency, draft)
     _strange_cells(sheet, evidence, draft)
+    _not_used(evidence, draft)
     _require_unique(sheet, draft)
     text = write_profile(draft, path.name)
     trial, problem = _try(path, text, draft, entries)
@@ -277,6 +278,26 @@ def _days(evidence: Evidence, draft: Draft) -> None:
 
 def _certainty(*, sure: bool) -> Certainty:
     return Certainty.SURE if sure else Certainty.GUESSED
+
+
+def _not_used(evidence: Evidence, draft: Draft) -> None:
+    """Tell of the columns that no key names, so that nobody takes them for booked."""
+    used = {name for finding in draft.every for name in _named(finding.value)}
+    told = " ".join([*draft.notes, *draft.gaps])
+    rest = [
+        f'"{column.heading[:40]}"' + (" (amounts)" if column.holds is Holds.AMOUNTS else "")
+        for column in evidence.columns
+        if column.filled and column.heading not in used and f'"{column.heading}"' not in told
+    ]
+    if rest:
+        draft.notes.append(f"Nothing of these columns is booked: {', '.join(rest)}.")
+
+
+def _named(value: Any) -> list[Any]:
+    """Return what a key names, whether that is one thing, several, or several for each of several."""
+    if isinstance(value, dict):
+        return [name for key, names in value.items() for name in (key, *names)]
+    return value if isinstance(value, list) else [value]
 
 
 def _strange_cells(sheet: Sheet, evidence: Evidence, draft: Draft) -> None:

@@ -284,3 +284,16 @@ Posting day,Wording,Sum,Balance
     assert [rule["from"] for rule in seller.profile()["events"]] == ["Assets:Marketplace:Lantern:Transit"]
     assert seller.run_import(file)["new"] == 1
     assert seller.sums() == {"bank": "45.43", "transit": "-45.43"}
+
+
+def test_columns_that_no_key_names_are_told(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Item,Qty,Price,Fee,Net,Buyer,Mood,Weight in g
+1001,2026-03-15,Cedar Hour 5 ml,1,13.25,1.20,12.05,Ann,calm,12.50
+1002,2026-03-16,Quiet Reed 5 ml,1,11.25,1.10,10.15,Bob,,13.75
+1003,2026-03-17,Quiet Reed 5 ml,2,26.50,3.00,23.50,Cyd,,20.00
+""")
+    told = seller.findings(file)["notes"]
+    assert 'Nothing of these columns is booked: "Buyer", "Mood".' in told
+    # Of amounts the proposal says why.
+    assert 'What "Weight in g" is could not be found; it is left out.' in told
