@@ -260,9 +260,19 @@ class BooksFile:
             meta = transactions[place].meta
             return f"{meta['filename']}, row {meta['lineno']}"
 
+        told: dict[object, tuple[Problem, str]] = {}
+        times: Counter[object] = Counter()
+        for place, problem in enumerate(problems):
+            advice = _advice(problem, transactions)
+            # An account that is not open is one trouble, however many entries need it.
+            key = (problem.message, advice) if advice else place
+            times[key] += 1
+            told.setdefault(key, (problem._replace(origin=origin(problem)), advice))
         return [
-            problem._replace(origin=origin(problem), message=problem.message + _advice(problem, transactions))
-            for problem in problems
+            problem._replace(
+                message=problem.message + (f" in {times[key]} entries" if times[key] > 1 else "") + advice,
+            )
+            for key, (problem, advice) in told.items()
         ]
 
     def _put_in_place(self, whole: WholeFile) -> None:

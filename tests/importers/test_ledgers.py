@@ -74,8 +74,10 @@ def test_an_account_that_is_not_open_is_told_with_the_line_to_write(shop: Shop) 
     path = file(shop, "a.csv", "2026-03-05,Hold,,,-3.00", "2026-03-04,Hold,,,-2.00")
     result = shop.run(path)
     assert result.exit_code == 1
-    assert f"({path}, row 2)" in result.stderr
-    assert "; add to the books: 2026-03-04 open Assets:Marketplace:Lantern:Reserve USD\n" in result.stderr
+    assert f"({path}, row 3)" in result.stderr
+    advice = "; add to the books: 2026-03-04 open Assets:Marketplace:Lantern:Reserve USD\n"
+    assert f"in 2 entries{advice}" in result.stderr
+    assert result.stderr.count("open Assets:Marketplace:Lantern:Reserve") == 1
     assert shop.books.read_bytes() == before
     with shop.books.open("a", encoding="utf-8") as books:
         books.write("2026-03-04 open Assets:Marketplace:Lantern:Reserve USD\n")
