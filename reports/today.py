@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from decimal import Decimal
 
-    from millilot.ledger.records import Books
+    from millilot.ledger.records import Books, Record
     from millilot.reports.pour import Pour, Stuck, ToPour
 
 #: After so many days an order is late, unless the owner says otherwise; common practice, no source.
@@ -204,12 +204,12 @@ def _claims(books: Books) -> Iterator[Task]:
     total = sum((row.money_held for row in held), ZERO)
     if total > 0:
         links = {row.split for row in held}
-        paid = [
-            record.date
+        concerned = [
+            record
             for record in books.records
-            if any(money.role is Role.CLAIMS and money.amount < 0 for money in record.money)
-            and (None in links or links & (record.entry.links or frozenset()))
+            if None in links or links & (record.entry.links or frozenset())
         ]
+        paid = [day for day, _ in _not_settled(concerned, Role.CLAIMS)]
         yield Task(
             "claims",
             "Money held for claims",
@@ -223,7 +223,7 @@ def _claims(books: Books) -> Iterator[Task]:
 
 
 def _sales_tax(books: Books, day: datetime.date) -> Iterator[Task]:
-    owed = list(_not_remitted(books))
+    owed = _not_settled(books.records, Role.SALES_TAX)
     total = _money((amount for _, amount in owed), books)
     if total > 0:
         yield Task(
@@ -238,12 +238,12 @@ def _sales_tax(books: Books, day: datetime.date) -> Iterator[Task]:
         )
 
 
-def _not_remitted(books: Books) -> Sequence[tuple[datetime.date, Decimal]]:
-    """Return the sales tax still owed, by the day it was collected; what is remitted settles the oldest."""
+def _not_settled(records: Iterable[Record], role: Role) -> Sequence[tuple[datetime.date, Decimal]]:
+    """Return what was taken on the accounts of a role and is still owed, by day; what is settled is the oldest."""
     owed: deque[tuple[datetime.date, Decimal]] = deque()
     ahead = ZERO
-    for record in books.records:
-        left = ahead - sum((money.amount for money in record.money if money.role is Role.SALES_TAX), ZERO)
+    for record in records:
+        left = ahead - sum((money.amount for money in record.money if money.role is role), ZERO)
         while left < 0 and owed:
             day, amount = owed.popleft()
             left += amount

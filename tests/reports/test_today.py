@@ -191,6 +191,16 @@ def test_money_for_claims_is_owed_until_the_pour() -> None:
     assert figures(got) == (1, 20, "USD", day("2026-02-02"))
     assert (got.names, got.command) == (("split-1",), "millilot splits")
     assert "claims" not in tasks(text + poured)
+    later = """
+2026-02-01 custom "claim" "CH-1" 15 CEDARHOUR 30.00 USD
+  split: "split-1"
+2026-02-09 * "Another paid" ^split-1 ^order-ben-1
+  Assets:Bank          30.00 USD
+  Liabilities:Claims  -30.00 USD
+"""
+    assert figures(tasks(text + later)["claims"]) == (1, 50, "USD", day("2026-02-02"))
+    # What was paid first is poured, so what is held since the 9th is the oldest.
+    assert figures(tasks(text + later + poured)["claims"]) == (1, 30, "USD", day("2026-02-09"))
 
 
 def taxed(date: str, tax: str) -> str:
