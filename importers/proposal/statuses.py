@@ -17,13 +17,16 @@ if TYPE_CHECKING:
 _KEYS = ("skip", "pending", "cancelled", "to-pour", "book")
 
 
-def propose_statuses(roles: Assigned, draft: Draft, *, given_back: bool = True) -> dict[int, str]:
+def propose_statuses(
+    roles: Assigned, draft: Draft, *, given_back: bool = True, of_payouts: bool = False,
+) -> dict[int, str]:
     """Put down the column of the status and what its words mean; return the key of each row that has one.
 
     Args:
         roles: the columns by role.
         draft: takes the findings.
         given_back: whether the file says elsewhere how much was given back.
+        of_payouts: whether a row is a payout, which has a number and a day before any money moved, and no goods.
     """
     column = roles.one("status")
     if column is None or not column.filled:
@@ -31,10 +34,13 @@ def propose_statuses(roles: Assigned, draft: Draft, *, given_back: bool = True) 
     score = roles.scores[column.heading]
     named = column.meanings.get("status", 0.0) >= score
     draft.put("columns.status", column.heading, _certainty(score), "its heading" if named else "its words")
-    of_word = {word: status_of(word)[0] or _by_rows(word, column, roles, draft) for word in sorted(column.values)}
+    proofs = [] if of_payouts else _proofs(roles)
+    of_word = {word: status_of(word)[0] or _by_rows(word, column, proofs, draft) for word in sorted(column.values)}
+    if of_payouts:
+        of_word = {word: "book" if meaning == "to-pour" else meaning for word, meaning in of_word.items()}
     if not given_back:
         _refunded(of_word, column, draft)
-    _skipped_but_paid(of_word, column, roles, draft)
+    _skipped_but_paid(of_word, column, proofs, draft)
     for key in _KEYS:
         wanted = {"book", "to-pour"} if key == "book" else {key}
         words = [word for word, meaning in of_word.items() if meaning in wanted]
@@ -63,10 +69,10 @@ def _rows(word: str, column: Column) -> list[int]:
     return [row for row, cell in enumerate(column.cells) if cell == word]
 
 
-def _by_rows(word: str, column: Column, roles: Assigned, draft: Draft) -> str:
+def _by_rows(word: str, column: Column, proofs: Sequence[Column], draft: Draft) -> str:
     """Return what a word that is not known means by what else stands in its rows."""
     rows = _rows(word, column)
-    if any(all(proof.cells[row] for row in rows) for proof in _proofs(roles)):
+    if any(all(proof.cells[row] for row in rows) for proof in proofs):
         draft.notes.append(
             f'The status "{word}" is not known; all its rows are settled or shipped, so they count.'
         )
@@ -86,13 +92,15 @@ def _refunded(of_word: dict[str, str], column: Column, draft: Draft) -> None:
             )
 
 
-def _skipped_but_paid(of_word: dict[str, str], column: Column, roles: Assigned, draft: Draft) -> None:
+def _skipped_but_paid(
+    of_word: dict[str, str], column: Column, proofs: Sequence[Column], draft: Draft,
+) -> None:
     """A row that is called unpaid, but was settled, contradicts itself; the importer refuses it."""
     for word, meaning in of_word.items():
         if meaning not in {"skip", "pending"}:
             continue
         rows = _rows(word, column)
-        paid = [proof for proof in _proofs(roles) if any(proof.cells[row] for row in rows)]
+        paid = [proof for proof in proofs if any(proof.cells[row] for row in rows)]
         if paid:
             draft.gap(
                 f'The status "{word}" says that no money was taken, but rows of it have something under '

@@ -1,0 +1,99 @@
+"""Files of orders and of payouts in which a heading alone says too little, or something else than the amounts."""
+
+# ruff: noqa: E501  # files are as wide as they are
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from .proposals import Seller
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture
+def seller(tmp_path: Path) -> Seller:
+    return Seller(tmp_path)
+
+
+# A row for each payout.
+
+@pytest.mark.parametrize(("text", "net", "gross"), [
+    (
+        """\
+Transfer,Arrived,Takings,Charges,Given back,Sent to you
+V-001,2026-03-20,103.54,-10.35,-6.91,86.28
+V-002,2026-04-13,148.37,-14.84,-9.89,123.64
+""",
+        "Sent to you", "Takings",
+    ),
+    (
+        """\
+Payout,Paid on,Earnings,Commission,Zorbling
+V-001,2026-03-20,100.00,13.72,86.28
+V-002,2026-04-13,150.00,26.36,123.64
+""",
+        "Zorbling", "Earnings",
+    ),
+])
+def test_what_was_paid_out_is_what_the_others_add_up_to(seller: Seller, text: str, net: str, gross: str) -> None:
+    file = seller.file(text)
+    seller.propose(file)
+    profile = seller.profile()
+    assert (profile["file.row"], profile["columns.net"], profile["columns.gross"]) == ("payout", net, gross)
+    assert seller.run_import(file)["new"] == 2
+    # 86.28 + 123.64
+    assert seller.sums() == {"transit": "209.92", "balance": "-209.92"}
+
+
+def test_rows_with_a_number_a_day_and_totals_are_payouts(seller: Seller) -> None:
+    seller.currency = "EUR"
+    file = seller.file("""\
+Paiement n°;Versé le;Brut;Frais;Remboursements;Net versé
+V-001;20 mars 2026;€ 103,54;-€ 10,35;-€ 6,91;€ 86,28
+V-002;3 avril 2026;€ 1.510,42;-€ 151,04;-€ 100,70;€ 1.258,68
+""")
+    seller.propose(file)
+    profile = seller.profile()
+    assert (profile["file.row"], profile["columns.payout"]) == ("payout", "Paiement n°")
+    assert seller.run_import(file)["new"] == 2
+    # 86.28 + 1258.68; no sale is made of it
+    assert seller.sums() == {"transit": "1344.96", "balance": "-1344.96"}
+
+
+@pytest.mark.parametrize("headings", [
+    "Ref,Date,Price,Fees,Net",
+    "Order no.,Date,Gross,Fees,Net",
+    "Zorbling,Date,Gross,Fees,Net,Title",
+])
+def test_rows_of_orders_are_no_payouts(seller: Seller, headings: str) -> None:
+    title = ",Cedar Hour 5 ml" if headings.endswith("Title") else ""
+    file = seller.file(
+        f"{headings}\nA-1,2026-03-20,20.00,2.00,18.00{title}\nA-2,2026-03-21,30.00,3.00,27.00{title}\n"
+        f"A-3,2026-03-22,30.00,3.00,27.00{title}\n",
+    )
+    seller.propose(file)
+    assert seller.profile()["file.row"] == "order"
+
+
+def test_payouts_that_failed_are_left_out(seller: Seller) -> None:
+    file = seller.file("""\
+Payout,Paid on,State,Sales,Fees,Amount paid
+V-001,2026-03-20,Paid,100.00,10.00,90.00
+V-002,2026-04-13,Paid,150.00,15.00,135.00
+V-003,2026-04-20,Failed,150.00,15.00,135.00
+V-004,2026-04-27,Paid,70.00,7.00,63.00
+""")
+    found = seller.findings(file)
+    assert found["gaps"] == []
+    profile = seller.profile()
+    assert (profile["file.row"], profile["columns.net"]) == ("payout", "Amount paid")
+    assert (profile["status.book"], profile["status.skip"]) == (["Paid"], ["Failed"])
+    assert "status.to-pour" not in profile
+    outcome = seller.run_import(file)
+    assert (outcome["new"], outcome["skipped"]) == (3, 1)
+    # 90 + 135 + 63
+    assert seller.sums() == {"transit": "288", "balance": "-288"}
