@@ -112,10 +112,9 @@ def propose_payouts(evidence: Evidence, draft: Draft) -> str:
     number = _number(evidence, roles)
     if number is not None and number is not date and number is not made.net and number.filled:
         named = roles.role(number.heading) == "payout"
-        score = roles.scores[number.heading] if named else 0.0
-        draft.put(
-            "columns.payout", number.heading, _certainty(score), "its heading" if named else "each row has another",
-        )
+        certainty = _certainty(roles.scores[number.heading] if named else 0.0)
+        because = "its heading" if named else "each row has another"
+        draft.put("columns.payout", number.heading, certainty, because)
     _net(made, roles, draft)
     _parts(evidence, roles, made, draft)
     draft.notes.append("Only payouts are booked from this file; sales and fees are, from the channel's orders.")

@@ -1,7 +1,5 @@
 """Files of orders and of payouts in which a heading alone says too little, or something else than the amounts."""
 
-# ruff: noqa: E501  # files are as wide as they are
-
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
@@ -97,3 +95,39 @@ V-004,2026-04-27,Paid,70.00,7.00,63.00
     assert (outcome["new"], outcome["skipped"]) == (3, 1)
     # 90 + 135 + 63
     assert seller.sums() == {"transit": "288", "balance": "-288"}
+
+
+# What the net amount is made of.
+
+HELD = """\
+Order,Date,Title,Qty,Price,Postage,Fee,Held back,{net}
+1001,2026-03-15,Cedar Hour 5 mL decant,1,12.00,3.95,1.80,0.00,14.15
+1002,2026-03-16,Quiet Reed 5 mL decant,1,13.00,3.95,1.90,5.00,10.05
+1003,2026-03-18,Quiet Reed 5 mL decant,1,14.00,3.95,2.00,0.00,15.95
+"""
+
+
+def test_what_is_nearly_all_of_the_price_is_no_fee(seller: Seller) -> None:
+    file = seller.file(HELD.format(net="Available"))
+    seller.propose(file)
+    profile = seller.profile()
+    assert profile["columns.net"] == "Available"
+    assert [fee["column"] for fee in profile["fees"]] == ["Fee", "Held back"]
+    assert seller.run_import(file)["new"] == 3
+    # 12 + 13 + 14; 3 x 3.95; 1.80 + 1.90 + 2.00 and the 5.00 held back; 14.15 + 10.05 + 15.95
+    assert seller.sums() == {
+        "sales": "39", "postage": "11.85", "fees": "10.7", "balance": "40.15", "cedar": "5", "reed": "10",
+    }
+
+
+def test_a_net_amount_that_only_a_huge_unknown_fee_would_make_is_not_found(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Title,Qty,Price,Fee,Zorbling,Net
+1001,2026-03-15,Cedar Hour 5 mL decant,1,12.00,1.80,9.70,0.50
+1002,2026-03-16,Quiet Reed 5 mL decant,1,13.00,1.90,10.85,0.25
+1003,2026-03-18,Quiet Reed 5 mL decant,1,14.00,2.00,11.25,0.75
+""")
+    found = seller.findings(file)
+    [net] = (each for each in found["findings"] if each["key"] == "columns.net")
+    assert net["certainty"] == "contradicted"
+    assert all(each["value"] != "Zorbling" for each in found["findings"])
