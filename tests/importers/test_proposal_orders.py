@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from millilot.importers.proposal.headings import meanings
+
 from .proposals import Seller
 
 if TYPE_CHECKING:
@@ -131,3 +133,47 @@ Order,Date,Title,Qty,Price,Fee,Zorbling,Net
     [net] = (each for each in found["findings"] if each["key"] == "columns.net")
     assert net["certainty"] == "contradicted"
     assert all(each["value"] != "Zorbling" for each in found["findings"])
+
+
+# Tax on a fee.
+
+@pytest.mark.parametrize(("heading", "beside"), [
+    ("fee tax", "tax"), ("VAT on fees", "VAT"), ("MwSt auf Gebühren", "Steuer"), ("TVA sur commission", "TVA"),
+])
+def test_tax_on_a_fee_is_a_fee(seller: Seller, heading: str, beside: str) -> None:
+    file = seller.file(f"""\
+order,created,title,price,postage,{beside},order total,fee,{heading}
+1001,2026-03-16,Quiet Reed EDP 3ml sprayer,18.27,0.00,1.28,19.55,1.99,0.40
+1002,2026-03-17,Quiet Reed EDP 5ml sprayer,13.72,6.50,1.42,21.64,2.97,0.59
+1003,2026-03-18,Cedar Hour EDP 5ml sprayer,13.72,6.50,1.42,21.64,2.97,0.59
+""")
+    seller.propose(file)
+    profile = seller.profile()
+    assert profile["columns.tax"] == beside
+    assert [fee["column"] for fee in profile["fees"]] == ["fee", heading]
+    assert seller.run_import(file)["new"] == 3
+    # 1.99 + 2.97 + 2.97 and 0.40 + 0.59 + 0.59; what is left of 45.71 and 13.00
+    assert seller.sums() == {
+        "sales": "45.71", "postage": "13", "fees": "9.51", "balance": "49.2", "cedar": "5", "reed": "8",
+    }
+
+
+def test_tax_on_a_fee_alone_is_no_tax_of_the_buyer(seller: Seller) -> None:
+    file = seller.file("""\
+order,created,title,price,fee,fee tax
+1001,2026-03-16,Quiet Reed EDP 3ml sprayer,18.27,1.99,0.40
+1002,2026-03-17,Quiet Reed EDP 5ml sprayer,13.72,2.97,0.59
+""")
+    seller.propose(file)
+    profile = seller.profile()
+    assert "columns.tax" not in profile
+    assert [fee["column"] for fee in profile["fees"]] == ["fee", "fee tax"]
+
+
+@pytest.mark.parametrize(("heading", "role"), [
+    ("Fees incl. VAT", "fee_total"), ("Fee tax refunded", "refund_fee"), ("MwSt", "tax"),
+    ("Fee VAT rate", "rate"),
+])
+def test_what_else_has_tax_and_fee_in_its_heading(heading: str, role: str) -> None:
+    means = meanings(heading)
+    assert max(means, key=lambda each: means[each]) == role
