@@ -109,7 +109,12 @@ def meanings(heading: str) -> dict[str, float]:
     if "discount" in scores and _CHARGED.search(" ".join(words)):
         # What the channel charges for a promotion is no discount to the buyer.
         scores["ads"] = max(scores.get("ads", 0.0), scores.pop("discount"))
-    text = " ".join(words)
+    _tell_tax_from_fee(" ".join(words), scores)
+    return scores
+
+
+def _tell_tax_from_fee(text: str, scores: dict[str, float]) -> None:
+    """Change what a heading with words for taxes, fees and what was given back may mean."""
     taxes_fee = _TAX.search(text) and _FEE.search(text) and not _RATE.search(text)
     if _BACK.search(text):
         # What went back: of the tax, of the fees, or when.
@@ -120,7 +125,6 @@ def meanings(heading: str) -> dict[str, float]:
         # Tax on a fee is the seller's cost, not the buyer's tax; a fee with its tax is the sum of both.
         scores.pop("tax", None)
         scores["fee_total" if _WITH_IT.search(text) else "fee"] = 0.95
-    return scores
 
 
 def fit(phrase: tuple[str, ...], words: list[str]) -> float:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 #: What a ledger of events has and a file of orders has not.
 _NOT_HERE = frozenset({"type", "detail", "event", "parent", "credit", "debit", "balance"})
+#: Why a column is put down whose amounts say nothing yet: a later file of the channel may have some.
+_EMPTY = "its heading; it is empty or 0 in every row"
 _SUFFIX = re.compile(r"(?P<mark>[-_/.])(?P<part>\d{1,2}|[A-Za-z])$")
 
 
@@ -237,10 +239,9 @@ class _Proposer:
             self.draft.notes.append("No column holds titles: nothing of the file can be sorted by fragrance.")
         for role in ("sku", "quantity", "payout"):
             column = self.roles.one(role)
-            if column is not None and column.holds is not Holds.NOTHING:
-                self._put(
-                    f"columns.{role}", column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9
-                )
+            if column is not None:
+                sure = self.roles.scores[column.heading] >= 0.9
+                self._put(f"columns.{role}", column.heading, "its heading", sure=sure)
 
     # Money.
 
@@ -388,18 +389,26 @@ class _Proposer:
             elif role in {"refund", "refund_tax", "refund_fee"}:
                 self._refund_outside(column, role)
             elif column.is_zero:
-                self._zero_outside(column, role)
+                self._zero_outside(column, role, finder)
             else:
                 self._amount_outside(column, role, finder)
 
-    def _zero_outside(self, column: Column, role: str) -> None:
-        because = "its heading; it is empty or 0 in every row"
+    def _zero_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "postage":
-            self.draft.guess("columns.postage", column.heading, because)
+            self.draft.guess("columns.postage", column.heading, _EMPTY)
         elif role == "extra":
-            self._extra(column.heading, because, sure=False)
+            self._extra(column.heading, _EMPTY, sure=False)
         elif role in {"fee", "ads", "label"}:
-            self._fee(column.heading, role, lowers=True, sign=-1, certain=False)
+            self._fee_by_heading(column)
+        elif role == "discount":
+            self._empty_discount(column, finder)
+
+    def _empty_discount(self, column: Column, finder: SumFinder) -> None:
+        """Put down a discount that nobody has had yet, unless another column is one."""
+        keys = ("columns.discount", "columns.order-discount")
+        if not any(map(self.draft.value, keys)):
+            by_item = finder.by_item(column.heading, self.draft.value("file.order-amounts") or "")
+            self.draft.guess(keys[0] if by_item else keys[1], column.heading, _EMPTY)
 
     def _amount_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "discount":
@@ -492,11 +501,12 @@ class _Proposer:
             self.draft.guess(
                 "tax.remitted", value=True, because="most channels hand it on; nothing in the file tells"
             )
-        for column in self.roles.all("discount"):
+        for column in sorted(self.roles.all("discount"), key=lambda column: column.is_zero):
             self._discount_by_gross(column, finder)
-        for column in self.roles.all("fee", "ads", "label") or self.roles.all("fee_total"):
-            if column.holds is not Holds.NOTHING:
-                self._fee_by_heading(column)
+        fees, total = self.roles.all("fee", "ads", "label"), self.roles.all("fee_total")
+        told = any(not column.is_zero for column in fees)
+        for column in fees if told or not total else total:
+            self._fee_by_heading(column)
         for role in ("refund", "refund_tax", "refund_fee"):
             refunded = self.roles.one(role)
             if refunded is not None:
@@ -513,11 +523,10 @@ class _Proposer:
         """Put down what the buyer paid besides the goods."""
         for role in ("postage", "tax"):
             column = self.roles.one(role)
-            if column is not None and column.holds is not Holds.NOTHING:
+            if column is not None:
                 self._by_heading(f"columns.{role}", column)
         for extra in self.roles.all("extra"):
-            if extra.holds is not Holds.NOTHING:
-                self._extra(extra.heading, "its heading", sure=self.roles.scores[extra.heading] >= 0.9)
+            self._extra(extra.heading, "its heading", sure=self.roles.scores[extra.heading] >= 0.9)
 
     def _net_by_heading(self, finder: SumFinder) -> None:
         net = self.roles.one("net")
@@ -558,19 +567,28 @@ class _Proposer:
             self.draft.guess(f"columns.{key}", column.heading, because)
         elif gross:
             self._put(f"columns.{key}", column.heading, f'"{gross}" has it taken off', sure=True)
-        elif not column.is_zero:
+        elif column.is_zero:
+            self._empty_discount(column, finder)
+        else:
             self.draft.notes.append(f'Whether prices are before or after "{column.heading}" could not be found.')
 
     def _fee_by_heading(self, column: Column) -> None:
         total = sum((number for number in column.numbers if number), ZERO)
+        sure = not column.is_zero and self.roles.scores[column.heading] >= 0.9
         self.draft.fee(
             column.heading,
             slug(column.heading),
             role={"ads": "ads", "label": "postage"}.get(self.roles.role(column.heading), "fees"),
-            sign="negative" if total < 0 else "positive",
-            certainty=Certainty.SURE if self.roles.scores[column.heading] >= 0.9 else Certainty.GUESSED,
-            because="its heading, and the sign of its amounts",
+            sign="negative" if total < 0 or (column.is_zero and self._fees_below_zero()) else "positive",
+            certainty=Certainty.SURE if sure else Certainty.GUESSED,
+            because=_EMPTY if column.is_zero else "its heading, and the sign of its amounts",
         )
+
+    def _fees_below_zero(self) -> bool:
+        """Whether what the channel takes is written below 0, where it is written."""
+        fees = self.roles.all("fee", "ads", "label", "fee_total")
+        totals = [sum((number for number in fee.numbers if number), ZERO) for fee in fees]
+        return min(totals, default=ZERO) < 0 >= max(totals, default=ZERO)
 
     def _by_heading(self, key: str, column: Column) -> None:
         self._put(key, column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9)

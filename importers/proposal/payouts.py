@@ -30,6 +30,9 @@ _SIGNS = {
     "refund_tax": (6.0, 0.3, 0.4),
     "refund_fee": (0.3, 6.0, 0.5),
 }
+#: What is taken off a payout, and under which role the books have it if not as a fee.
+_TAKEN = frozenset({"fee", "ads", "label", "refund"})
+_BOOKED_AS = {"ads": "ads", "label": "postage"}
 #: A sum that costs so much has fees or refunds that raise what is paid out, or a gross that lowers it.
 _CONTRARY = 6.0
 #: How little a role agrees with being what was paid out, and with being what that is made from.
@@ -159,6 +162,30 @@ def _parts(evidence: Evidence, roles: Assigned, made: _Made, draft: Draft) -> No
         if heading != made.gross.heading:
             positive = sum(_units(evidence.of(heading))) > 0
             _part(heading, roles.role(heading), sign, draft, positive=positive)
+    _empty_parts(evidence, roles, made.solution, draft)
+
+
+def _empty_parts(evidence: Evidence, roles: Assigned, solution: Solution, draft: Draft) -> None:
+    """Put down the columns of fees and refunds that are 0 or empty here: a later payout may have some."""
+    taken = [sign for heading, sign in solution.signs.items() if roles.role(heading) in _TAKEN]
+    sign = "negative" if taken and min(taken) > 0 else "positive"
+    because = "its heading; it is empty or 0 in every row"
+    for column in evidence.columns:
+        role = roles.role(column.heading)
+        if role not in _TAKEN or not column.is_zero:
+            continue
+        if role == "refund":
+            draft.guess("refund.amount", column.heading, because)
+            draft.guess("refund.sign", sign, "the sign of the fees")
+        else:
+            draft.fee(
+                column.heading,
+                slug(column.heading),
+                role=_BOOKED_AS.get(role, "fees"),
+                sign=sign,
+                certainty=Certainty.GUESSED,
+                because=because,
+            )
 
 
 def _made(evidence: Evidence, roles: Assigned) -> _Made | None:
@@ -226,7 +253,7 @@ def _part(heading: str, role: str, sign: int, draft: Draft, *, positive: bool) -
         draft.fee(
             heading,
             slug(heading),
-            role={"ads": "ads", "label": "postage"}.get(role, "fees"),
+            role=_BOOKED_AS.get(role, "fees"),
             sign="positive" if sign < 0 else "negative",
             certainty=Certainty.SURE,
             because="taken off in the sum",

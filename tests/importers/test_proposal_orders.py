@@ -177,3 +177,54 @@ order,created,title,price,fee,fee tax
 def test_what_else_has_tax_and_fee_in_its_heading(heading: str, role: str) -> None:
     means = meanings(heading)
     assert max(means, key=lambda each: means[each]) == role
+
+
+# Columns that say nothing yet.
+
+def test_a_discount_and_an_ad_that_come_later_are_booked(seller: Seller) -> None:
+    head = "Order,Date,Title,Qty,Price,Postage,Cost of advert,Fee,Voucher,Payout ref\n"
+    seller.propose(seller.file(
+        f"{head}1001,2026-03-15,Cedar Hour 5 mL,1,12.00,3.95,,1.80,0.00,\n"
+        "1002,2026-03-16,Quiet Reed 5 mL,1,13.00,3.95,,1.90,0.00,\n"
+    ))
+    assert seller.profile()["columns.payout"] == "Payout ref"
+    later = seller.file(f"{head}1004,2026-04-01,Cedar Hour 5 mL,1,12.00,3.95,0.90,1.80,-2.00,P-7\n", "later.csv")
+    assert seller.run_import(later)["new"] == 1
+    # 12.00 - 2.00; 10.00 + 3.95 - 0.90 - 1.80
+    assert seller.sums() == {
+        "sales": "10", "postage": "3.95", "ads": "0.9", "fees": "1.8", "balance": "11.25", "cedar": "5",
+    }
+
+
+@pytest.mark.parametrize(("fee", "advert"), [("1.80", "0.90"), ("-1.80", "-0.90")])
+def test_a_fee_that_comes_later_has_the_sign_of_the_others(seller: Seller, fee: str, advert: str) -> None:
+    head = "Order,Date,Title,Price,Advert cost,Fee,Voucher,Net\n"
+    seller.propose(seller.file(
+        f"{head}1001,2026-03-15,Cedar Hour 5 mL,12.00,0.00,{fee},0.00,10.20\n"
+        f"1002,2026-03-16,Quiet Reed 5 mL,13.00,0.00,{fee},0.00,11.20\n"
+        f"1003,2026-03-17,Quiet Reed 5 mL,14.00,0.00,{fee},0.00,12.20\n"
+    ))
+    later = seller.file(f"{head}1004,2026-04-01,Cedar Hour 5 mL,12.00,{advert},{fee},2.00,7.30\n", "later.csv")
+    assert seller.run_import(later)["new"] == 1
+    # 12.00 - 2.00 - 0.90 - 1.80 = 7.30
+    assert seller.sums() == {"sales": "10", "ads": "0.9", "fees": "1.8", "balance": "7.3", "cedar": "5"}
+
+
+def test_fees_whose_parts_are_empty_are_their_total(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Title,Price,Fee,Total fees\n"
+        "1001,2026-03-15,Cedar Hour 5 mL,12.00,,1.80\n1002,2026-03-16,Quiet Reed 5 mL,13.00,,1.90\n"
+    )
+    seller.propose(file)
+    assert [fee["column"] for fee in seller.profile()["fees"]] == ["Total fees"]
+
+
+@pytest.mark.parametrize("sign", ["", "-"])
+def test_a_refund_that_comes_later_is_part_of_a_payout(seller: Seller, sign: str) -> None:
+    head = "Payout,Paid on,Gross,Fees,Refunds,Ads,Net payout\n"
+    seller.propose(seller.file(
+        f"{head}V-1,2026-03-20,100.00,{sign}10.00,0.00,,90.00\nV-2,2026-03-27,150.00,{sign}15.00,0.00,,135.00\n"
+    ))
+    later = seller.file(f"{head}V-3,2026-04-20,100.00,{sign}10.00,{sign}20.00,{sign}4.00,66.00\n", "later.csv")
+    assert seller.run_import(later)["new"] == 1
+    assert seller.sums() == {"transit": "66", "balance": "-66"}
