@@ -12,6 +12,7 @@ from millilot.importers.proposal.evidence import Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.flags import propose_flags
 from millilot.importers.proposal.order_sums import Found, Orders, SumFinder
+from millilot.importers.proposal.refund_rows import find_refund_rows, tell_refund_rows
 from millilot.importers.proposal.roles import assign
 from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.words import slug
@@ -49,20 +50,26 @@ class _Proposer:
         self.raising: list[str] = []
         #: The sign of the fees given back, where there are any.
         self.fee_back = ""
+        #: Places of the rows that give back what another row of the order sold.
+        self.refund_rows: frozenset[int] = frozenset()
 
     def run(self) -> None:
         order = self._order()
         self._days()
         orders = self._group(order)
         self._currency()
+        tell_refund_rows(self.refund_rows, self.evidence, self.draft)
         given_back = self.roles.one("refund") is not None
-        statuses = propose_statuses(self.roles, self.draft, given_back=given_back)
+        statuses = propose_statuses(
+            self.roles, self.draft, given_back=given_back, refund_rows=self.refund_rows,
+        )
         off = propose_flags(self.evidence.columns, self.draft, has_status=bool(statuses))
         booked = [
             row
             for row in range(len(orders.numbers))
             # A status that nobody knows says nothing of whether the amounts are those of a sale.
-            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""} and row not in off
+            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""}
+            and row not in off | self.refund_rows
         ]
         self._texts()
         self._money(orders, set(booked))
@@ -116,16 +123,18 @@ class _Proposer:
                 if suffix:
                     number = re.sub(suffix, "", number) or number
                 numbers[row] = number or rows[row]
+        self.refund_rows = find_refund_rows(numbers, self.roles)
         groups: defaultdict[str, list[int]] = defaultdict(list)
         for row, number in enumerate(numbers):
-            groups[number].append(row)
+            groups[rows[row] if row in self.refund_rows else number].append(row)
         orders = Orders(tuple(numbers), tuple(map(tuple, groups.values())))
         if orders.several:
             self.draft.sure(
                 "file.row", "item", f"{len(orders.several)} of {len(orders.groups)} orders have several rows"
             )
         else:
-            self._put("file.row", "order", "every order has one row", sure=len(orders.groups) > 1)
+            because = "every order has one row" + (", refunds aside" if self.refund_rows else "")
+            self._put("file.row", "order", because, sure=len(orders.groups) > 1)
         return orders
 
     def _suffix(self, order: Column) -> str:

@@ -154,7 +154,8 @@ def test_words_nobody_knows(seller: Seller) -> None:
     )
     found = seller.findings(file)
     assert found["gaps"] == [
-        'The status "Zorbed" is not known; its 1 row(s) are refused until [status] says more.'
+        'The status "Zorbed" is not known; its 1 row(s) are refused until you write under [status] what it means: '
+        'book = ["Shipped", "Zorbed"] to count it as sold, or cancelled = ["Zorbed"] to count it as called off.'
     ]
     assert not found["complete"]
     assert seller.run_import(file)["refused"] == 1

@@ -228,3 +228,88 @@ def test_a_refund_that_comes_later_is_part_of_a_payout(seller: Seller, sign: str
     later = seller.file(f"{head}V-3,2026-04-20,100.00,{sign}10.00,{sign}20.00,{sign}4.00,66.00\n", "later.csv")
     assert seller.run_import(later)["new"] == 1
     assert seller.sums() == {"transit": "66", "balance": "-66"}
+
+
+# What was given back, and words for it.
+
+REFUNDS = """\
+Order,Date,{status}Title,Price,Postage,Fee,Net
+1001,2026-03-15,{paid}Cedar Hour 5 mL decant,12.00,3.95,1.80,14.15
+1002,2026-03-16,{paid}Quiet Reed 5 mL decant,13.00,3.95,1.90,15.05
+1003,2026-03-18,{paid}Quiet Reed 2 mL decant,14.00,3.95,2.00,15.95
+1002,2026-03-20,{back}Quiet Reed 5 mL decant,-13.00,-3.95,-1.50,-15.45
+1003,2026-03-21,{back}Quiet Reed 2 mL decant,-5.00,0.00,0.00,-5.00
+"""
+
+
+@pytest.mark.parametrize("words", [
+    ("Status,", "Paid,", "Refunded,"), ("", "", ""), ("State,", "Paid,", "Zorbled,"),
+])
+def test_refunds_in_rows_of_their_own_are_told_and_spoil_no_sale(
+    seller: Seller, words: tuple[str, str, str],
+) -> None:
+    status, paid, back = words
+    file = seller.file(REFUNDS.format(status=status, paid=paid, back=back))
+    [gap] = seller.findings(file)["gaps"]
+    assert "row 5, 6." in gap
+    assert "refunds" in gap
+    outcome = seller.run_import(file)
+    assert [fate["fate"] for fate in outcome["fates"]] == ["new", "new", "new", "refused", "refused"]
+    # 12 + 13 + 14; 3 x 3.95; 1.80 + 1.90 + 2.00; 14.15 + 15.05 + 15.95
+    assert seller.sums() == {
+        "sales": "39", "postage": "11.85", "fees": "5.7", "balance": "45.15", "cedar": "5", "reed": "7",
+    }
+
+
+def test_refunds_beside_orders_of_several_rows_are_told(seller: Seller) -> None:
+    file = seller.file(
+        REFUNDS.format(status="", paid="", back="").replace("1003,2026-03-18", "1001,2026-03-15").split("1003")[0],
+    )
+    found = seller.findings(file)
+    assert [each["value"] for each in found["findings"] if each["key"] == "file.row"] == ["item"]
+    [gap] = found["gaps"]
+    assert "row 5." in gap
+    assert "take these rows out of the file" in gap
+
+
+def test_a_discount_in_a_row_of_its_own_is_no_refund(seller: Seller) -> None:
+    file = seller.file(
+        "Order,Date,Title,Price,Fee\n1001,2026-03-15,Cedar Hour 5 mL,12.00,1.80\n"
+        "1001,2026-03-15,Spring voucher,-2.00,0.00\n1002,2026-03-16,Quiet Reed 5 mL,13.00,1.90\n"
+    )
+    assert seller.findings(file)["gaps"] == []
+
+
+@pytest.mark.parametrize(("word", "choices"), [
+    ("Zorbed", 'book = ["Paid", "Zorbed"] to count it as sold, or cancelled = ["Zorbed"]'),
+    ("Refunded", 'book = ["Paid", "Refunded"] to count it as sold, or cancelled = ["Refunded"]'),
+])
+def test_what_to_write_for_a_status_is_told(seller: Seller, word: str, choices: str) -> None:
+    file = seller.file(
+        "Order,Date,Status,Title,Price,Fee\n1001,2026-03-15,Paid,Cedar Hour 5 mL,12.00,1.80\n"
+        f"1002,2026-03-16,{word},Quiet Reed 5 mL,13.00,1.90\n"
+    )
+    [gap] = seller.findings(file)["gaps"]
+    assert choices in gap
+    written = seller.proposed.read_text(encoding="utf-8").replace('book = ["Paid"]', f'book = ["Paid", "{word}"]')
+    seller.proposed.write_text(written, encoding="utf-8")
+    outcome = seller.run_import(file)
+    assert outcome["new"] == 2
+    # 12 + 13; 1.80 + 1.90
+    assert seller.sums() == {"sales": "25", "fees": "3.7", "balance": "21.3", "cedar": "5", "reed": "5"}
+
+
+def test_what_to_write_for_a_status_of_payouts_is_told(seller: Seller) -> None:
+    file = seller.file(
+        "Payout,Paid on,State,Gross,Fees,Net\nV-1,2026-03-20,Paid,100.00,10.00,90.00\n"
+        "V-2,2026-03-27,Zorbed,150.00,15.00,135.00\n"
+    )
+    [gap] = seller.findings(file)["gaps"]
+    assert 'book = ["Paid", "Zorbed"] if it was paid out, or skip = ["Zorbed"] if it was not' in gap
+
+
+def test_a_file_whose_only_status_is_not_known(seller: Seller) -> None:
+    file = seller.file("Order,Date,Status,Title,Price\n1001,2026-03-15,Zorbed,Cedar Hour 5 mL,12.00\n")
+    [gap] = seller.findings(file)["gaps"]
+    assert "its 1 row(s) count as sold until you write under [status]" in gap
+    assert seller.run_import(file)["new"] == 1
