@@ -58,7 +58,8 @@ _TABLE = read_phrases("headings.toml")
 
 
 _BACK = re.compile(
-    r"\b(?:refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|returned|given back)\b",
+    r"\b(?:refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|returned|given back"
+    r"|zuruck(?!behalt|gehalt|gestell)\w*|devuelt\w*|devoluc\w*|restitu\w*)\b",
 )
 _TAX = re.compile(r"\b(?:tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|impuestos?|imposta|btw)\b")
 _CHARGED = re.compile(r"\b(?:charges?|costs?|fees?|\w*kosten|\w*gebuhr\w*|frais)\b")

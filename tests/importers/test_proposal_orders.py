@@ -172,9 +172,9 @@ order,created,title,price,fee,fee tax
 
 @pytest.mark.parametrize(("heading", "role"), [
     ("Fees incl. VAT", "fee_total"), ("Fee tax refunded", "refund_fee"), ("MwSt", "tax"),
-    ("Fee VAT rate", "rate"),
+    ("Fee VAT rate", "rate"), ("Gebühr zurück", "refund_fee"), ("Comisión devuelta", "refund_fee"),
 ])
-def test_what_else_has_tax_and_fee_in_its_heading(heading: str, role: str) -> None:
+def test_headings_with_words_for_tax_fees_and_what_went_back(heading: str, role: str) -> None:
     means = meanings(heading)
     assert max(means, key=lambda each: means[each]) == role
 
@@ -208,6 +208,18 @@ def test_a_fee_that_comes_later_has_the_sign_of_the_others(seller: Seller, fee: 
     assert seller.run_import(later)["new"] == 1
     # 12.00 - 2.00 - 0.90 - 1.80 = 7.30
     assert seller.sums() == {"sales": "10", "ads": "0.9", "fees": "1.8", "balance": "7.3", "cedar": "5"}
+
+
+def test_a_fee_given_back_later_is_no_cost(seller: Seller) -> None:
+    head = "Auftrag;Datum;Ware;Preis;Gebühr;Erstattet;Erstattet am;Gebühr zurück;Bleibt\n"
+    seller.propose(seller.file(
+        f"{head}1001;15.03.2026;Cedar Hour 5 ml;12,00;1,80;0,00;;0,00;10,20\n"
+        "1002;16.03.2026;Quiet Reed 5 ml;13,00;1,90;0,00;;0,00;11,10\n"
+        "1003;17.03.2026;Quiet Reed 5 ml;14,00;2,00;0,00;;0,00;12,00\n"
+    ))
+    profile = seller.profile()
+    assert (profile["refund.amount"], profile["refund.fee"]) == ("Erstattet", "Gebühr zurück")
+    assert [fee["column"] for fee in profile["fees"]] == ["Gebühr"]
 
 
 def test_fees_whose_parts_are_empty_are_their_total(seller: Seller) -> None:
