@@ -455,6 +455,9 @@ class _Proposer:
             if not column.is_zero:
                 total = sum((number for number in column.numbers if number), ZERO)
                 self._refund_sign(column.heading, role, positive=total > 0)
+            elif role == "refund" and self.draft.value("columns.net"):
+                because = "nothing was given back yet; write true if the net amount will have it taken off"
+                self.draft.guess("refund.in-net", value=False, because=because)
 
     def _refund_date(self) -> None:
         amount = self.draft.value("refund.amount")

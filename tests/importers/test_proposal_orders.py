@@ -220,6 +220,14 @@ def test_a_fee_given_back_later_is_no_cost(seller: Seller) -> None:
     profile = seller.profile()
     assert (profile["refund.amount"], profile["refund.fee"]) == ("Erstattet", "Gebühr zurück")
     assert [fee["column"] for fee in profile["fees"]] == ["Gebühr"]
+    # Whether it is taken off in the net amount, no row tells yet.
+    assert profile["refund.in-net"] is False
+    written = seller.proposed.read_text(encoding="utf-8").replace("in-net = false", "in-net = true")
+    seller.proposed.write_text(written, encoding="utf-8")
+    # 14.00 - 2.00 - 14.00 + 1.50
+    later = f"{head}1004;01.04.2026;Quiet Reed 5 ml;14,00;2,00;14,00;05.04.2026;1,50;-0,50\n"
+    assert seller.run_import(seller.file(later, "later.csv"))["new"] == 1
+    assert seller.sums() == {"sales": "14", "fees": "0.5", "refunds": "14", "balance": "-0.5", "reed": "5"}
 
 
 def test_fees_whose_parts_are_empty_are_their_total(seller: Seller) -> None:
