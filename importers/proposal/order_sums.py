@@ -106,6 +106,7 @@ class SumFinder:
         self.scale = scale
         self.groups = [rows for rows in orders.groups if booked.issuperset(rows)]
         self.modes = ("repeated", "first", "each") if orders.several else ("",)
+        self._booked = [row for rows in self.groups for row in rows]
         self._extras: dict[str, set[str]] = {}
 
     @property
@@ -129,7 +130,8 @@ class SumFinder:
 
     def is_above_zero(self, name: str) -> bool:
         """Whether the file writes a column's amounts above 0."""
-        return sum(filter(None, self.amounts[self.heading(name)].numbers)) > 0
+        numbers = self.amounts[self.heading(name)].numbers
+        return sum(filter(None, (numbers[row] for row in self._booked))) > 0
 
     def role(self, name: str, best: Found) -> str:
         """Return the role of a column in the sum."""
@@ -199,8 +201,8 @@ class SumFinder:
             return [net.heading]
         return [
             name
-            for name, column in self.amounts.items()
-            if self.roles.role(name) in {"gross", "amount", ""} and sum(filter(None, column.numbers)) > 0
+            for name in self.amounts
+            if self.roles.role(name) in {"gross", "amount", ""} and self.is_above_zero(name)
         ]
 
     def _prices(self) -> list[str]:
@@ -208,7 +210,7 @@ class SumFinder:
         names = [
             name
             for name in self.amounts
-            if self.roles.role(name) in order and sum(filter(None, self.amounts[name].numbers)) > 0
+            if self.roles.role(name) in order and self.is_above_zero(name)
         ]
         names.sort(key=lambda name: order[self.roles.role(name)])
         products = [_PRODUCT + name for name in names if self.roles.role(name) in {"price", "unit_price", ""}]

@@ -50,7 +50,7 @@ class _Proposer:
         self.raising: list[str] = []
         #: The sign of the fees given back, where there are any.
         self.fee_back = ""
-        #: Places of the rows that give back what another row of the order sold.
+        #: Places of the rows that give back what was sold in another row.
         self.refund_rows: frozenset[int] = frozenset()
 
     def run(self) -> None:

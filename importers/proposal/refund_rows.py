@@ -1,4 +1,4 @@
-"""Rows of a file of orders that give back what another row of the same order was sold for."""
+"""Rows of a file of orders that give back what the same order was sold for in another row."""
 
 from __future__ import annotations
 
@@ -19,7 +19,9 @@ _NAMED = 10
 
 
 def find_refund_rows(numbers: Sequence[str], roles: Assigned) -> frozenset[int]:
-    """Return the places of the rows below 0 whose order has a row above 0, and which are no discount on it.
+    """Return the places of the rows below 0 that are no discount on another row of their order.
+
+    What was sold may stand in the file of an earlier month. Where most rows are below 0, that says nothing.
 
     Args:
         numbers: the order of each row.
@@ -34,11 +36,14 @@ def find_refund_rows(numbers: Sequence[str], roles: Assigned) -> frozenset[int]:
             above[number].append(row)
         elif any(amount < 0 for amount in found):
             below.append(row)
+    if len(below) >= sum(map(len, above.values())):
+        return frozenset()
     title, day = roles.one("title"), roles.one("ordered") or roles.one("date")
     return frozenset(
         row
         for row in below
-        if any(_differs(day, row, sold) or not _differs(title, row, sold) for sold in above[numbers[row]])
+        if numbers[row] not in above
+        or any(_differs(day, row, sold) or not _differs(title, row, sold) for sold in above[numbers[row]])
     )
 
 
@@ -53,12 +58,12 @@ def tell_refund_rows(rows: Iterable[int], evidence: Evidence, draft: Draft) -> N
         return
     named = ", ".join(map(str, lines[:_NAMED])) + (" and more" if len(lines) > _NAMED else "")
     refused = (
-        "the whole of each such order is refused: take these rows out of the file"
+        "each is refused with the rest of its order: take these rows out of the file"
         if draft.value("file.row") == "item"
         else "they are refused, the sales are not"
     )
     draft.gap(
-        f"{len(lines)} row(s) have amounts below 0 and the number of an order that another row sold: row {named}. "
-        f"They are refunds, and a file of orders cannot have those in rows of their own; {refused}. Enter the "
+        f"{len(lines)} row(s) have amounts below 0 beside the number of an order: row {named}. "
+        f"They look like refunds, and a file of orders cannot have those in rows of their own; {refused}. Enter the "
         "refunds by hand, or use a file of the channel that has a row for each movement of money.",
     )

@@ -32,6 +32,14 @@ V-002,2026-04-13,148.37,-14.84,-9.89,123.64
     ),
     (
         """\
+Auszahlung;Datum;Einnahmen;Abzüge;Überwiesen
+V-001;20.03.2026;100,00;-13,72;86,28
+V-002;13.04.2026;150,00;-26,36;123,64
+""",
+        "Überwiesen", "Einnahmen",
+    ),
+    (
+        """\
 Payout,Paid on,Earnings,Commission,Zorbling
 V-001,2026-03-20,100.00,13.72,86.28
 V-002,2026-04-13,150.00,26.36,123.64
@@ -290,6 +298,21 @@ def test_refunds_beside_orders_of_several_rows_are_told(seller: Seller) -> None:
     [gap] = found["gaps"]
     assert "row 5." in gap
     assert "take these rows out of the file" in gap
+
+
+def test_a_refund_of_an_order_of_an_earlier_file_is_told(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Title,Price,Fee,Net
+1001,2026-03-15,Cedar Hour 5 mL decant,12.00,1.80,10.20
+1002,2026-03-16,Quiet Reed 5 mL decant,13.00,1.90,11.10
+0907,2026-03-20,Quiet Reed 5 mL decant,-45.00,-5.00,-40.00
+""")
+    [gap] = seller.findings(file)["gaps"]
+    assert "row 4." in gap
+    outcome = seller.run_import(file)
+    assert [fate["fate"] for fate in outcome["fates"]] == ["new", "new", "refused"]
+    # 12 + 13; 1.80 + 1.90; 10.20 + 11.10
+    assert seller.sums() == {"sales": "25", "fees": "3.7", "balance": "21.3", "cedar": "5", "reed": "5"}
 
 
 def test_a_discount_in_a_row_of_its_own_is_no_refund(seller: Seller) -> None:
