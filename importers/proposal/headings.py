@@ -32,7 +32,7 @@ _CURRENCY = re.compile(r"\(?\b(?:USD|EUR|GBP|CHF|CAD|AUD|SEK|NOK|DKK|PLN|JPY|NZD
 def normalise(text: str) -> str:
     """Return a text as words in lower case, without accents, marks, currencies and zones."""
     text = _CURRENCY.sub(" ", _ZONE.sub(" ", text))
-    text = re.sub(r"(?<=[a-z\u00df-\u00ff])(?=[A-Z])", " ", text)
+    text = re.sub(r"(?<=[a-z\u00df-\u00ff])(?=[A-Z])", " ", text.replace("MwSt", "Mwst"))
     plain = unicodedata.normalize("NFKD", text.casefold())
     plain = "".join(character for character in plain if not unicodedata.combining(character))
     return " ".join(re.findall(r"[^\W_]+", plain))
@@ -58,11 +58,16 @@ _TABLE = read_phrases("headings.toml")
 
 
 _BACK = re.compile(
-    r"\b(?:refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|returned|given back)\b",
+    r"\b(?:refund\w*|\w*erstatt\w*|rembours\w*|reembols\w*|rimbors\w*|terugbet\w*|returned|given back"
+    r"|zuruck(?!behalt|gehalt|gestell)\w*|devuelt\w*|devoluc\w*|restitu\w*)\b",
 )
 _TAX = re.compile(r"\b(?:tax\w*|vat|gst|mwst|ust|\w*steuer|tva|iva|impuestos?|imposta|btw)\b")
 _CHARGED = re.compile(r"\b(?:charges?|costs?|fees?|\w*kosten|\w*gebuhr\w*|frais)\b")
 _FEE = re.compile(r"\b(?:fees?|commission\w*|\w*gebuhr\w*|\w*provision|frais|comision\w*|tariff[ae]|commissie)\b")
+
+
+_WITH_IT = re.compile(r"\b(?:incl|including|included|inc|inkl\w*|ttc|brutto|with|mit|avec|con|met)\b")
+_RATE = re.compile(r"\b(?:rate|percent\w*|prozent\w*|satz|taux|tasa|tasso|tarief)\b|\w+satz\b")
 
 
 #: What a longer heading is about if no phrase explains most of it, the words that say most first.
@@ -105,12 +110,22 @@ def meanings(heading: str) -> dict[str, float]:
     if "discount" in scores and _CHARGED.search(" ".join(words)):
         # What the channel charges for a promotion is no discount to the buyer.
         scores["ads"] = max(scores.get("ads", 0.0), scores.pop("discount"))
-    if _BACK.search(" ".join(words)):
+    _tell_tax_from_fee(" ".join(words), scores)
+    return scores
+
+
+def _tell_tax_from_fee(text: str, scores: dict[str, float]) -> None:
+    """Change what a heading with words for taxes, fees and what was given back may mean."""
+    taxes_fee = _TAX.search(text) and _FEE.search(text) and not _RATE.search(text)
+    if _BACK.search(text):
         # What went back: of the tax, of the fees, or when.
         for role, word in (("refund_tax", _TAX), ("refund_fee", _FEE)):
-            if word.search(" ".join(words)):
+            if word.search(text) and not (taxes_fee and role == "refund_tax"):
                 scores[role] = max(scores.get(role, 0.0), 0.95)
-    return scores
+    elif taxes_fee and max(scores.values(), default=0.0) < 1 and not scores.keys() & {"postage", "extra"}:
+        # Tax on a fee is the seller's cost, not the buyer's tax; a fee with its tax is the sum of both.
+        scores.pop("tax", None)
+        scores["fee_total" if _WITH_IT.search(text) else "fee"] = 0.95
 
 
 def fit(phrase: tuple[str, ...], words: list[str]) -> float:

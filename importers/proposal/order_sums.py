@@ -106,6 +106,7 @@ class SumFinder:
         self.scale = scale
         self.groups = [rows for rows in orders.groups if booked.issuperset(rows)]
         self.modes = ("repeated", "first", "each") if orders.several else ("",)
+        self._booked = [row for rows in self.groups for row in rows]
         self._extras: dict[str, set[str]] = {}
 
     @property
@@ -129,7 +130,8 @@ class SumFinder:
 
     def is_above_zero(self, name: str) -> bool:
         """Whether the file writes a column's amounts above 0."""
-        return sum(filter(None, self.amounts[self.heading(name)].numbers)) > 0
+        numbers = self.amounts[self.heading(name)].numbers
+        return sum(filter(None, (numbers[row] for row in self._booked))) > 0
 
     def role(self, name: str, best: Found) -> str:
         """Return the role of a column in the sum."""
@@ -199,8 +201,8 @@ class SumFinder:
             return [net.heading]
         return [
             name
-            for name, column in self.amounts.items()
-            if self.roles.role(name) in {"gross", "amount", ""} and sum(filter(None, column.numbers)) > 0
+            for name in self.amounts
+            if self.roles.role(name) in {"gross", "amount", ""} and self.is_above_zero(name)
         ]
 
     def _prices(self) -> list[str]:
@@ -208,7 +210,7 @@ class SumFinder:
         names = [
             name
             for name in self.amounts
-            if self.roles.role(name) in order and sum(filter(None, self.amounts[name].numbers)) > 0
+            if self.roles.role(name) in order and self.is_above_zero(name)
         ]
         names.sort(key=lambda name: order[self.roles.role(name)])
         products = [_PRODUCT + name for name in names if self.roles.role(name) in {"price", "unit_price", ""}]
@@ -220,7 +222,7 @@ class SumFinder:
         for target in self._targets():
             for mode in self.modes:
                 found.extend(self._solutions(target, mode))
-        found = [(cost, each) for cost, each in found if self._meant(each)]
+        found = [(cost, each) for cost, each in found if self._meant(each) and not self._swallowed(each)]
         if not found:
             return None
         found.sort(key=lambda pair: pair[0])
@@ -261,6 +263,22 @@ class SumFinder:
         # Of columns that nobody knows: less than the price by what the others take off.
         lowered = [name for name, sign in signs.items() if sign * sum(self.vector(name, found.mode)) < 0]
         return bool(lowered) and not found.solution.failing and len(found.rows) > len(signs)
+
+    def _swallowed(self, found: Found) -> bool:
+        """Whether a column that nobody knows takes off more than half of what was sold, in most orders.
+
+        No channel charges so much: what is left over of such a sum is not the net amount, but some other part.
+        """
+        terms = {name: self._signed(name, sign, found.mode) for name, sign in found.solution.signs.items()}
+        unknown = [amounts for name, amounts in terms.items() if self.role(name, found) in {"", "amount"}]
+        sold = [sum(amount for amount in order if amount > 0) for order in zip(*terms.values(), strict=True)]
+        return any(
+            sum(-2 * amount > whole for amount, whole in zip(amounts, sold, strict=True)) * 2 > len(sold)
+            for amounts in unknown
+        )
+
+    def _signed(self, name: str, sign: int, mode: str) -> list[int]:
+        return [sign * amount for amount in self.vector(name, mode)]
 
     def _solutions(self, target: str, mode: str) -> list[tuple[float, Found]]:
         """Return the sums that make a target, each with how little its headings agree with it."""

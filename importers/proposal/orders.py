@@ -12,6 +12,7 @@ from millilot.importers.proposal.evidence import Column, Evidence, Holds
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.flags import propose_flags
 from millilot.importers.proposal.order_sums import Found, Orders, SumFinder
+from millilot.importers.proposal.refund_rows import find_refund_rows, tell_refund_rows
 from millilot.importers.proposal.roles import assign
 from millilot.importers.proposal.statuses import propose_statuses
 from millilot.importers.proposal.words import slug
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 #: What a ledger of events has and a file of orders has not.
 _NOT_HERE = frozenset({"type", "detail", "event", "parent", "credit", "debit", "balance"})
+#: Why a column is put down whose amounts say nothing yet: a later file of the channel may have some.
+_EMPTY = "its heading; it is empty or 0 in every row"
 _SUFFIX = re.compile(r"(?P<mark>[-_/.])(?P<part>\d{1,2}|[A-Za-z])$")
 
 
@@ -47,20 +50,26 @@ class _Proposer:
         self.raising: list[str] = []
         #: The sign of the fees given back, where there are any.
         self.fee_back = ""
+        #: Places of the rows that give back what was sold in another row.
+        self.refund_rows: frozenset[int] = frozenset()
 
     def run(self) -> None:
         order = self._order()
         self._days()
         orders = self._group(order)
         self._currency()
+        tell_refund_rows(self.refund_rows, self.evidence, self.draft)
         given_back = self.roles.one("refund") is not None
-        statuses = propose_statuses(self.roles, self.draft, given_back=given_back)
+        statuses = propose_statuses(
+            self.roles, self.draft, given_back=given_back, refund_rows=self.refund_rows,
+        )
         off = propose_flags(self.evidence.columns, self.draft, has_status=bool(statuses))
         booked = [
             row
             for row in range(len(orders.numbers))
             # A status that nobody knows says nothing of whether the amounts are those of a sale.
-            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""} and row not in off
+            if statuses.get(row, "book") not in {"skip", "pending", "cancelled", ""}
+            and row not in off | self.refund_rows
         ]
         self._texts()
         self._money(orders, set(booked))
@@ -114,16 +123,18 @@ class _Proposer:
                 if suffix:
                     number = re.sub(suffix, "", number) or number
                 numbers[row] = number or rows[row]
+        self.refund_rows = find_refund_rows(numbers, self.roles)
         groups: defaultdict[str, list[int]] = defaultdict(list)
         for row, number in enumerate(numbers):
-            groups[number].append(row)
+            groups[rows[row] if row in self.refund_rows else number].append(row)
         orders = Orders(tuple(numbers), tuple(map(tuple, groups.values())))
         if orders.several:
             self.draft.sure(
                 "file.row", "item", f"{len(orders.several)} of {len(orders.groups)} orders have several rows"
             )
         else:
-            self._put("file.row", "order", "every order has one row", sure=len(orders.groups) > 1)
+            because = "every order has one row" + (", refunds aside" if self.refund_rows else "")
+            self._put("file.row", "order", because, sure=len(orders.groups) > 1)
         return orders
 
     def _suffix(self, order: Column) -> str:
@@ -237,10 +248,9 @@ class _Proposer:
             self.draft.notes.append("No column holds titles: nothing of the file can be sorted by fragrance.")
         for role in ("sku", "quantity", "payout"):
             column = self.roles.one(role)
-            if column is not None and column.holds is not Holds.NOTHING:
-                self._put(
-                    f"columns.{role}", column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9
-                )
+            if column is not None:
+                sure = self.roles.scores[column.heading] >= 0.9
+                self._put(f"columns.{role}", column.heading, "its heading", sure=sure)
 
     # Money.
 
@@ -388,18 +398,26 @@ class _Proposer:
             elif role in {"refund", "refund_tax", "refund_fee"}:
                 self._refund_outside(column, role)
             elif column.is_zero:
-                self._zero_outside(column, role)
+                self._zero_outside(column, role, finder)
             else:
                 self._amount_outside(column, role, finder)
 
-    def _zero_outside(self, column: Column, role: str) -> None:
-        because = "its heading; it is empty or 0 in every row"
+    def _zero_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "postage":
-            self.draft.guess("columns.postage", column.heading, because)
+            self.draft.guess("columns.postage", column.heading, _EMPTY)
         elif role == "extra":
-            self._extra(column.heading, because, sure=False)
+            self._extra(column.heading, _EMPTY, sure=False)
         elif role in {"fee", "ads", "label"}:
-            self._fee(column.heading, role, lowers=True, sign=-1, certain=False)
+            self._fee_by_heading(column)
+        elif role == "discount":
+            self._empty_discount(column, finder)
+
+    def _empty_discount(self, column: Column, finder: SumFinder) -> None:
+        """Put down a discount that nobody has had yet, unless another column is one."""
+        keys = ("columns.discount", "columns.order-discount")
+        if not any(map(self.draft.value, keys)):
+            by_item = finder.by_item(column.heading, self.draft.value("file.order-amounts") or "")
+            self.draft.guess(keys[0] if by_item else keys[1], column.heading, _EMPTY)
 
     def _amount_outside(self, column: Column, role: str, finder: SumFinder) -> None:
         if role == "discount":
@@ -437,6 +455,9 @@ class _Proposer:
             if not column.is_zero:
                 total = sum((number for number in column.numbers if number), ZERO)
                 self._refund_sign(column.heading, role, positive=total > 0)
+            elif role == "refund" and self.draft.value("columns.net"):
+                because = "nothing was given back yet; write true if the net amount will have it taken off"
+                self.draft.guess("refund.in-net", value=False, because=because)
 
     def _refund_date(self) -> None:
         amount = self.draft.value("refund.amount")
@@ -492,11 +513,12 @@ class _Proposer:
             self.draft.guess(
                 "tax.remitted", value=True, because="most channels hand it on; nothing in the file tells"
             )
-        for column in self.roles.all("discount"):
+        for column in sorted(self.roles.all("discount"), key=lambda column: column.is_zero):
             self._discount_by_gross(column, finder)
-        for column in self.roles.all("fee", "ads", "label") or self.roles.all("fee_total"):
-            if column.holds is not Holds.NOTHING:
-                self._fee_by_heading(column)
+        fees, total = self.roles.all("fee", "ads", "label"), self.roles.all("fee_total")
+        told = any(not column.is_zero for column in fees)
+        for column in fees if told or not total else total:
+            self._fee_by_heading(column)
         for role in ("refund", "refund_tax", "refund_fee"):
             refunded = self.roles.one(role)
             if refunded is not None:
@@ -513,11 +535,10 @@ class _Proposer:
         """Put down what the buyer paid besides the goods."""
         for role in ("postage", "tax"):
             column = self.roles.one(role)
-            if column is not None and column.holds is not Holds.NOTHING:
+            if column is not None:
                 self._by_heading(f"columns.{role}", column)
         for extra in self.roles.all("extra"):
-            if extra.holds is not Holds.NOTHING:
-                self._extra(extra.heading, "its heading", sure=self.roles.scores[extra.heading] >= 0.9)
+            self._extra(extra.heading, "its heading", sure=self.roles.scores[extra.heading] >= 0.9)
 
     def _net_by_heading(self, finder: SumFinder) -> None:
         net = self.roles.one("net")
@@ -558,19 +579,28 @@ class _Proposer:
             self.draft.guess(f"columns.{key}", column.heading, because)
         elif gross:
             self._put(f"columns.{key}", column.heading, f'"{gross}" has it taken off', sure=True)
-        elif not column.is_zero:
+        elif column.is_zero:
+            self._empty_discount(column, finder)
+        else:
             self.draft.notes.append(f'Whether prices are before or after "{column.heading}" could not be found.')
 
     def _fee_by_heading(self, column: Column) -> None:
         total = sum((number for number in column.numbers if number), ZERO)
+        sure = not column.is_zero and self.roles.scores[column.heading] >= 0.9
         self.draft.fee(
             column.heading,
             slug(column.heading),
             role={"ads": "ads", "label": "postage"}.get(self.roles.role(column.heading), "fees"),
-            sign="negative" if total < 0 else "positive",
-            certainty=Certainty.SURE if self.roles.scores[column.heading] >= 0.9 else Certainty.GUESSED,
-            because="its heading, and the sign of its amounts",
+            sign="negative" if total < 0 or (column.is_zero and self._fees_below_zero()) else "positive",
+            certainty=Certainty.SURE if sure else Certainty.GUESSED,
+            because=_EMPTY if column.is_zero else "its heading, and the sign of its amounts",
         )
+
+    def _fees_below_zero(self) -> bool:
+        """Whether what the channel takes is written below 0, where it is written."""
+        fees = self.roles.all("fee", "ads", "label", "fee_total")
+        totals = [sum((number for number in fee.numbers if number), ZERO) for fee in fees]
+        return min(totals, default=ZERO) < 0 >= max(totals, default=ZERO)
 
     def _by_heading(self, key: str, column: Column) -> None:
         self._put(key, column.heading, "its heading", sure=self.roles.scores[column.heading] >= 0.9)

@@ -181,7 +181,7 @@ def _shape(evidence: Evidence, draft: Draft, account: str, channels: tuple[str, 
             directions.put(draft)
         return shape
     if is_payouts(evidence):
-        return propose_payouts(evidence, draft, digits)
+        return propose_payouts(evidence, draft)
     propose_orders(evidence, draft, digits)
     return "one row an item" if draft.value("file.row") == "item" else "one row an order"
 

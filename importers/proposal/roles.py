@@ -56,6 +56,8 @@ _MANY = frozenset(
 )
 #: Roles that the values alone may tell.
 _BY_VALUES: Mapping[str, float] = {"title": 0.0, "status": 0.0, "refund_date": 0.0}
+#: What is often empty for months; that a column says nothing yet makes its heading say no less.
+_RARE = frozenset({"fee", "ads", "label", "discount", "refund", "refund_tax", "refund_fee", "extra"})
 #: Below this a heading says too little.
 _LEAST = 0.4
 
@@ -112,7 +114,8 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
             if role == "status":
                 score = max(score, _says_status(column))
             # Where its words are needed, the column of directions has been taken away before.
-            if score >= _LEAST and role not in without and role != "direction":
+            enough = max(score, means if role in _RARE and column.holds is Holds.NOTHING else 0.0) >= _LEAST
+            if enough and role not in without and role != "direction":
                 offers.append((score, -column.place, role, column))
     taken: dict[str, list[Column]] = {}
     scores: dict[str, float] = {}

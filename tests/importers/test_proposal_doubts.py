@@ -153,9 +153,11 @@ def test_words_nobody_knows(seller: Seller) -> None:
         "2,2026-03-05,Quiet Reed 5 mL,15.00,Zorbed\n",
     )
     found = seller.findings(file)
-    assert found["gaps"] == [
-        'The status "Zorbed" is not known; its 1 row(s) are refused until [status] says more.'
-    ]
+    [gap] = found["gaps"]
+    assert gap == (
+        'The status "Zorbed" is not known; its 1 row(s) are refused until you write under [status] what it means: '
+        'book = ["Shipped", "Zorbed"] to count it as sold, or cancelled = ["Zorbed"] to count it as called off.'
+    )
     assert not found["complete"]
     assert seller.run_import(file)["refused"] == 1
     ledger = seller.file(
