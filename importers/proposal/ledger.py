@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from beancount.core.number import ZERO
@@ -251,6 +252,9 @@ class _Proposer:
             net, gross = gross, None
         if amount is None and price is not None and gross is None and net is None:
             amount, price = price, None
+        if net is not None and price is not None and amount is None and gross is None and parts:
+            self._sum_of_parts(net, price, parts)
+            return
         column = amount or gross or net or price or _only_amount(self.evidence)
         if column is None:
             self.draft.missing("columns.amount", "no column of amounts")
@@ -301,6 +305,51 @@ class _Proposer:
                 if abs(moved) >= abs(sum(filter(None, net.numbers), ZERO)):
                     return column
         return None
+
+    def _sum_of_parts(self, net: Column, price: Column, fees: Sequence[Column]) -> None:
+        """Put down the net amount of rows whose amount before fees stands in its parts only."""
+        parts = [each for each in self.roles.all("postage", "extra", "tax") if not each.is_zero]
+        # A row with the net amount alone, such as that of a payout, has no parts.
+        rows = [
+            row
+            for row, number in enumerate(net.numbers)
+            if number is not None and any(each.numbers[row] for each in (price, *parts))
+        ]
+        goal = tuple(self._cents(net, row) for row in rows)
+        columns = {
+            each.heading: tuple(self._cents(each, row) for row in rows) for each in (price, *parts, *fees)
+        }
+        solutions = solve(goal, columns, lambda _name, sign: 0.0 if sign else 1.0, fixed=(price.heading,))
+        if solutions:
+            signs, failing = solutions[0].signs, solutions[0].failing
+            certainty = Certainty.SURE if not failing and len(rows) >= 3 else Certainty.GUESSED
+            because = f"the other columns make it in {len(rows) - len(failing)} of {len(rows)} rows"
+            self.draft.put("columns.net", net.heading, certainty, because)
+            for fee in fees:
+                if sign := signs.get(fee.heading):
+                    self._fee(fee, "positive" if sign < 0 else "negative", certainty, "taken off in the sum")
+                else:
+                    self.draft.notes.append(f'"{fee.heading}" is no part of "{net.heading}"; it is left out.')
+        else:
+            because = f'"{price.heading}", the other columns and the fees do not make it in most rows'
+            self.draft.contradicted("columns.net", net.heading, because)
+            self._fees_without_net(price, fees)
+            signs = dict.fromkeys((each.heading for each in parts), 1)
+        inside = [price, *(each for each in parts if signs.get(each.heading, 0) > 0)]
+        self.amounts = tuple(
+            sum(filter(None, (each.numbers[row] for each in inside)), ZERO) or self._with_fees(number, row)
+            for row, number in enumerate(net.numbers)
+        )
+        self._parts_of_price(replace(net, numbers=self.amounts))
+
+    def _with_fees(self, net: Decimal | None, row: int) -> Decimal | None:
+        """Return a net amount as it was before the fees that are put down."""
+        if net is None:
+            return None
+        for table in self.draft.fees:
+            fee = self.evidence.of(table["column"].value).numbers[row] or ZERO
+            net += -fee if "sign" in table else fee
+        return net
 
     def _day_of_total(self, total: Column) -> None:
         """Put down which column has the day of a payout, where its row has no other."""
