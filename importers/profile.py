@@ -142,8 +142,8 @@ order = "Order"                # may be empty; without the column, the event's o
 event = "Reference"            # the number of the event
 parent = "Refers to"           # the number of the event it belongs to
 amount = "Amount"              # what came in, or below 0 what went out; or two columns, credit and debit
-net = "Net"                    # the amount less the columns of fees; it is checked; beside price, no amount need be
-                               # named: the columns of its parts make it, and where they are empty net and fees
+net = "Net"                    # the amount less the columns of fees; it is checked. Beside price, amount may be
+                               # left out: the columns of its parts make it, and where they are empty, net and fees
 balance = "Balance"            # what the account holds after it
 currency = "Currency"          # a row in another currency needs the rows of its exchange
 total = "Total"                # a row with an amount here is the payout of the other rows with its payout number;

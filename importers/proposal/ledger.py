@@ -227,17 +227,22 @@ class _Proposer:
     # Amounts.
 
     def _amount(self) -> None:
-        credit, debit = self.roles.one("credit"), self.roles.one("debit")
-        amount = self.roles.one("amount")
+        credit, debit, amount = (self.roles.one(role) for role in ("credit", "debit", "amount"))
         if credit is not None and debit is not None and (amount is None or amount.is_zero):
-            self.two_columns = True
-            self._put("columns.credit", credit)
-            self._put("columns.debit", debit)
-            self.amounts = tuple(
-                None if plus is None and minus is None else (plus or ZERO) - abs(minus or ZERO)
-                for plus, minus in zip(credit.numbers, debit.numbers, strict=True)
-            )
-            return
+            self._two_sides(credit, debit)
+        else:
+            self._one_column(amount)
+
+    def _two_sides(self, credit: Column, debit: Column) -> None:
+        self.two_columns = True
+        self._put("columns.credit", credit)
+        self._put("columns.debit", debit)
+        self.amounts = tuple(
+            None if plus is None and minus is None else (plus or ZERO) - abs(minus or ZERO)
+            for plus, minus in zip(credit.numbers, debit.numbers, strict=True)
+        )
+
+    def _one_column(self, amount: Column | None) -> None:
         gross, net, price = (self.roles.one(role) for role in ("gross", "net", "price"))
         parts = [column for column in self.roles.all("fee", "ads", "label") if not column.is_zero]
         total = next(filter(self._is_total, self.evidence.columns), None)

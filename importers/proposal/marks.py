@@ -35,7 +35,9 @@ _CODES = (
 #: A currency, but not the letters of a number such as CAD-12.
 CODE = re.compile(rf"(?<![A-Za-z])({_CODES})(?![A-Za-z]|-\d)")
 #: A word behind an amount, perhaps with a currency between.
-_WORD_BEHIND = re.compile(rf"(?P<amount>.*\d\)?(?: ?(?:{_CODES}))?) ?(?P<word>[^\W\d_]+)")
+_WORD_BEHIND = re.compile(
+    rf"(?P<amount>.*\d\)?(?: ?(?:{_CODES}|[^\w\s.,'()+-]))?) ?(?P<word>[^\W\d_]+(?: [^\W\d_]+)?)"
+)
 #: No amount is longer.
 _LONGEST = 40
 _BODY = re.compile(r"\d(?:[\d.,' ]*\d)?|[.,]\d+")
@@ -61,12 +63,14 @@ class Marks:
 
 
 def word_behind(text: str) -> str:
-    """Return the word behind an amount by which a bank says which way it went, or nothing."""
+    """Return the word, or the two, behind an amount that say which way it went, or nothing."""
     match = _WORD_BEHIND.fullmatch(text) if len(text) <= _LONGEST else None
-    if match is None or not side_of(match["word"])[1]:
+    sign, of_bank = side_of(match["word"]) if match else (0, False)
+    if match is None or not sign:
         return ""
-    # A number with a letter is more likely that of something.
-    return match["word"] if len(match["word"]) > 1 or re.search(r"[.,]\d\d\b", match["amount"]) else ""
+    # A number with a letter, or with a word that is used of goods, is more likely that of something.
+    telling = of_bank and len(match["word"]) > 1
+    return match["word"] if telling or re.search(r"[.,]\d\d\b", match["amount"]) else ""
 
 
 @lru_cache(maxsize=200_000)

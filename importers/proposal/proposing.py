@@ -14,7 +14,7 @@ from beancount.core.data import Open
 from millilot.importers.batch import Batch, Outcome
 from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
-from millilot.importers.proposal.direction import find_directions
+from millilot.importers.proposal.direction import find_directions, find_question
 from millilot.importers.proposal.evidence import Evidence, examine
 from millilot.importers.proposal.findings import Certainty, Draft, Finding
 from millilot.importers.proposal.headings import normalise
@@ -194,7 +194,10 @@ def _shape_of_events(
     prefixed = find_prefixed(evidence)
     if prefixed is not None:
         return propose_prefixed(evidence, prefixed, draft)
-    if is_statement(evidence, directed=directed):
+    question = None if directed else find_question(evidence)
+    if is_statement(evidence, directed=directed or question is not None):
+        if question is not None:
+            question.put(draft)
         return propose_statement(evidence, draft, account, channels)
     return ""
 

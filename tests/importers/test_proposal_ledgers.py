@@ -51,3 +51,89 @@ def test_a_net_amount_that_its_parts_do_not_make_is_refused_in_any_row(seller: S
         (4, "column 'Net': expected 15.95 from the other columns, found 15.59"),
         (5, "column 'Net': expected -15.45 from the other columns, found -15.40"),
     ]
+
+
+# A bank account that had 100.00 before the first row; 120.00 came of the channel, and 80.50 more.
+WORDED = """\
+Date;Text;Amount;Way{balance}
+05/03/2026;Tram ticket;3.20;{out}{b1}
+15/03/2026;LANTERN PAYOUT 4001;120.00;{in_}{b2}
+16/03/2026;Glass vials;40.00;{out}{b3}
+29/03/2026;LANTERN PAYOUT 4002;80.50;{in_}{b4}
+30/03/2026;Taken back of 4002;80.50;{out}{b5}
+"""
+BALANCES = ("Balance", "96.80", "216.80", "176.80", "257.30", "176.80")
+
+
+def worded(in_: str, out: str, balances: tuple[str, ...] = ("",) * 6) -> str:
+    cells = [f";{cell}" if cell else "" for cell in balances]
+    columns = dict(zip(("balance", "b1", "b2", "b3", "b4", "b5"), cells, strict=True))
+    return WORDED.format(in_=in_, out=out, **columns)
+
+
+@pytest.mark.parametrize("balances", [("",) * 6, BALANCES])
+@pytest.mark.parametrize(("in_", "out"), [
+    ("Deposit", "Withdrawal"),
+    ("Einzahlung", "Abhebung"),
+    ("D\u00e9p\u00f4t", "Retrait"),
+    ("Dep\u00f3sito", "Retiro"),
+    ("Versamento", "Prelievo"),
+    ("Storting", "Opname"),
+])
+def test_words_for_deposits_say_which_way_money_went(
+    seller: Seller, in_: str, out: str, balances: tuple[str, ...],
+) -> None:
+    file = seller.file(worded(in_, out, balances))
+    assert seller.propose(file, account=BANK).exit_code == 0
+    profile = seller.profile()
+    assert (profile["columns.direction"], profile["direction.in"], profile["direction.out"]) == ("Way", [in_], [out])
+    assert [fate["fate"] for fate in seller.run_import(file)["fates"]] == ["skipped", "new", "skipped", "new", "skipped"]
+    assert seller.sums()["bank"] == "200.5"
+
+
+def test_words_nobody_knows_are_asked_for_where_no_amount_has_a_sign(seller: Seller) -> None:
+    file = seller.file(worded("Arrived", "Left"))
+    result = seller.findings(file, BANK)
+    assert not result["complete"]
+    assert any('[columns] direction = "Way"' in gap and '"Arrived" or "Left"' in gap for gap in result["gaps"])
+    assert "direction.in" not in seller.profile()
+    told = seller.proposed.read_text(encoding="utf-8").replace("[direction]", '[direction]\nin = ["Arrived"]\nout = ["Left"]')
+    seller.proposed.write_text(told, encoding="utf-8")
+    assert [fate["fate"] for fate in seller.run_import(file)["fates"]] == ["skipped", "new", "skipped", "new", "skipped"]
+
+
+def test_a_balance_tells_three_words_apart(seller: Seller) -> None:
+    text = worded("Arrived", "Left", BALANCES).replace("40.00;Left", "40.00;Card")
+    file = seller.file(text)
+    assert seller.propose(file, account=BANK).exit_code == 0
+    profile = seller.profile()
+    assert (profile["direction.in"], profile["direction.out"]) == (["Arrived"], ["Card", "Left"])
+
+
+def test_a_balance_that_follows_no_amount_is_asked_about(seller: Seller) -> None:
+    file = seller.file("""\
+Date,Text,Amount,Balance
+05/03/2026,Tram ticket,3.20,96.80
+15/03/2026,LANTERN PAYOUT 4001,120.00,216.80
+16/03/2026,Glass vials,40.00,176.80
+29/03/2026,Boxes,10.50,166.30
+30/03/2026,Rent,66.30,100.00
+""")
+    result = seller.findings(file, BANK)
+    # Of the four changes one is that of its amount: 96.80 and 120.00 are 216.80.
+    [gap] = (gap for gap in result["gaps"] if "Balance" in gap)
+    assert gap.startswith('"Balance" follows the amounts in 1 of 4 rows only')
+    assert not result["complete"]
+
+
+@pytest.mark.parametrize(("in_", "out"), [
+    ("Paid in", "Paid out"), ("Eingang", "Ausgang"), ("in", "out"), ("Deposit", "Withdrawal"),
+])
+def test_any_known_word_may_stand_behind_an_amount(seller: Seller, in_: str, out: str) -> None:
+    text = worded(in_, out).replace(f";{in_}", f" {in_}").replace(f";{out}", f" {out}").replace("Amount;Way", "Amount")
+    file = seller.file(text)
+    assert seller.propose(file, account=BANK).exit_code == 0
+    profile = seller.profile()
+    assert (profile["direction.in"], profile["direction.out"]) == ([in_], [out])
+    assert [fate["fate"] for fate in seller.run_import(file)["fates"]] == ["skipped", "new", "skipped", "new", "skipped"]
+    assert seller.sums()["bank"] == "200.5"
