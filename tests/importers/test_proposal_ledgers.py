@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from millilot.importers.proposal.marks import bare
+
 from .proposals import Seller
 
 if TYPE_CHECKING:
@@ -97,7 +99,7 @@ def test_words_nobody_knows_are_asked_for_where_no_amount_has_a_sign(seller: Sel
     assert not result["complete"]
     assert any('[columns] direction = "Way"' in gap and '"Arrived" or "Left"' in gap for gap in result["gaps"])
     assert "direction.in" not in seller.profile()
-    told = seller.proposed.read_text(encoding="utf-8").replace("[direction]", '[direction]\nin = ["Arrived"]\nout = ["Left"]')
+    told = seller.proposed.read_text(encoding="utf-8").replace("\n[direction]\n", '\n[direction]\nin = ["Arrived"]\nout = ["Left"]\n')
     seller.proposed.write_text(told, encoding="utf-8")
     assert [fate["fate"] for fate in seller.run_import(file)["fates"]] == ["skipped", "new", "skipped", "new", "skipped"]
 
@@ -137,3 +139,49 @@ def test_any_known_word_may_stand_behind_an_amount(seller: Seller, in_: str, out
     assert (profile["direction.in"], profile["direction.out"]) == ([in_], [out])
     assert [fate["fate"] for fate in seller.run_import(file)["fates"]] == ["skipped", "new", "skipped", "new", "skipped"]
     assert seller.sums()["bank"] == "200.5"
+
+
+PRICED = """\
+Order;Date;Title;Qty;Price;Postage;Fee;Net
+1;2026-02-05;Cedar Hour 5 mL decant;1;{0};{1};{2};{3}
+2;2026-02-15;Quiet Reed 5 mL decant;1;{4};{1};{2};{5}
+3;2026-02-25;Cedar Hour 5 mL decant;2;{0};{1};{2};{3}
+"""
+NUMBERS = ("1200.00", "3.95", "1.80", "1202.15", "13.00", "15.15")
+
+
+@pytest.mark.parametrize(("written", "currency", "books", "certainty"), [
+    ("US${}", "USD", "USD", "sure"),
+    ("${}", "USD", "USD", "guessed"),
+    ("${}", "AUD", "AUD", "guessed"),
+    ("C${}", "CAD", "CAD", "sure"),
+    ("A$ {}", "AUD", "AUD", "sure"),
+    ("{} kr", "DKK", "DKK", "guessed"),
+    ("kr. {}", "SEK", "SEK", "guessed"),
+    ("{} Ft.", "HUF", "HUF", "sure"),
+    ("\u20b1{}", "PHP", "PHP", "sure"),
+    ("R {}", "ZAR", "ZAR", "sure"),
+])
+def test_every_sign_that_the_importer_reads_is_seen(
+    tmp_path: Path, written: str, currency: str, books: str, certainty: str,
+) -> None:
+    seller = Seller(tmp_path, books)
+    file = seller.file(PRICED.format(*map(written.format, NUMBERS)))
+    [found] = (each for each in seller.findings(file)["findings"] if each["key"] == "currency")
+    assert (found["value"], found["certainty"]) == (currency, certainty)
+    assert {fate["fate"] for fate in seller.run_import(file)["fates"]} == {"new"}
+    # 1200.00, 13.00 and 1200.00, each with postage of 3.95 and a fee of 1.80.
+    sums = seller.sums()
+    assert (sums["sales"], sums["postage"], sums["fees"], sums["balance"]) == ("2413", "11.85", "5.4", "2419.45")
+
+
+def test_a_sign_of_many_currencies_is_that_of_another_amount(tmp_path: Path) -> None:
+    seller = Seller(tmp_path, "SEK")
+    file = seller.file(PRICED.format("1200.00 NOK", *(f"{number} kr" for number in NUMBERS[1:])))
+    [found] = (each for each in seller.findings(file)["findings"] if each["key"] == "currency")
+    assert (found["value"], found["certainty"]) == ("NOK", "sure")
+
+
+@pytest.mark.parametrize("text", ["Fr. 12.00", "R100", "L12", "12 EURO", "PO12.00", "12.00 krx", "$$ 12.00"])
+def test_what_the_importer_refuses_is_no_amount(text: str) -> None:
+    assert bare(text) is None
