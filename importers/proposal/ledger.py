@@ -43,6 +43,8 @@ _OUT = frozenset(
 _IN = frozenset(
     {"price", "postage", "extra", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
+#: Numbers that move nothing.
+_NO_AMOUNTS = frozenset({"balance", "quantity", "rate", "unit_price"})
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
 
@@ -135,6 +137,7 @@ class _Proposer:
         assert self.type is not None  # noqa: S101  # else it is no ledger
         self._columns()
         self._amount()
+        self._empty_fees()
         self._find_price_details()
         component = self._is_component()
         self.inverted = self._is_inverted()
@@ -146,7 +149,16 @@ class _Proposer:
         self._orders_of_payouts()
         statuses = propose_statuses(self.roles, self.draft)
         self._balance({row for row, key in statuses.items() if key in {"skip", "pending", "cancelled"}})
+        self._left_out()
         return words
+
+    def _left_out(self) -> None:
+        """Tell of amounts that no key has."""
+        used = _values(self.draft) | {table["column"].value for table in self.draft.fees}
+        for column in self.evidence.columns:
+            known = column.heading in used or self.roles.role(column.heading) in _NO_AMOUNTS
+            if column.holds is Holds.AMOUNTS and not column.is_zero and not known:
+                self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
 
     def _put(self, key: str, column: Column | None, because: str = "its heading") -> None:
         if column is not None:
@@ -431,6 +443,15 @@ class _Proposer:
             certainty=certainty,
             because=because,
         )
+
+    def _empty_fees(self) -> None:
+        """Put down the columns of fees that have none in this file, as the next may have."""
+        because = "its heading; it is empty or 0 in every row, and its sign is taken for that of the amounts"
+        lowers = any(number is not None and number < 0 for number in self.amounts)
+        put = {table["column"].value for table in self.draft.fees} | _values(self.draft)
+        for column in self.roles.all("fee", "ads", "label"):
+            if column.is_zero and column.heading not in put and not self.two_columns:
+                self._fee(column, "negative" if lowers else "positive", Certainty.GUESSED, because)
 
     def _parts_of_price(self, amount: Column) -> None:
         """Put down columns that say what of a sale's amount is postage and tax."""
@@ -930,7 +951,8 @@ class _Proposer:
 
 
 def _values(draft: Draft) -> set[object]:
-    return {finding.value for finding in draft.findings if finding.key.startswith("columns.")}
+    found = [finding.value for finding in draft.findings if finding.key.startswith("columns.")]
+    return {each for value in found for each in (value if isinstance(value, list) else [value])}
 
 
 def _place(kind: str) -> int:

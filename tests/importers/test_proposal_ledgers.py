@@ -185,3 +185,31 @@ def test_a_sign_of_many_currencies_is_that_of_another_amount(tmp_path: Path) -> 
 @pytest.mark.parametrize("text", ["Fr. 12.00", "R100", "L12", "12 EURO", "PO12.00", "12.00 krx", "$$ 12.00"])
 def test_what_the_importer_refuses_is_no_amount(text: str) -> None:
     assert bare(text) is None
+
+
+def test_amounts_that_are_left_out_of_a_ledger_are_told_of(seller: Seller) -> None:
+    file = seller.file("""\
+Date,Type,Order,Title,Quantity,Amount,Reference,Conversion cost,Gift wrap,Balance
+2026-02-05,Sale,1001,Cedar Hour 5 mL,1,12.00,a1,-0.20,2.00,12.00
+2026-02-15,Sale,1002,Quiet Reed 5 mL,1,13.00,a2,-0.30,,25.00
+2026-02-16,Fee,1002,,,-1.30,a3,0.00,,23.70
+2026-02-20,Payout,,,,-20.00,a4,0.00,,3.70
+""")
+    found = seller.findings(file)
+    assert [note for note in found["notes"] if "left out" in note] == [
+        'What "Conversion cost" is could not be found; it is left out.',
+    ]
+
+
+@pytest.mark.parametrize("nothing", ["0.00", ""])
+def test_a_column_of_fees_counts_in_the_next_file_though_it_had_none_in_the_first(
+    seller: Seller, nothing: str,
+) -> None:
+    head = "Date,Type,Order,Title,Quantity,Amount,Fee\n"
+    seller.propose(seller.file(f"""\
+{head}2026-02-05,Sale,1001,Cedar Hour 5 mL,1,12.00,{nothing}
+2026-02-15,Sale,1002,Quiet Reed 5 mL,1,13.00,{nothing}
+2026-02-16,Payout,,,,-20.00,{nothing}
+"""))
+    seller.run_import(seller.file(f"{head}2026-03-05,Sale,1004,Cedar Hour 5 mL,1,12.00,-1.00\n", "next.csv"))
+    assert seller.sums() == {"sales": "12", "fees": "1", "balance": "11", "cedar": "5"}
