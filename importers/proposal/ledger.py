@@ -96,7 +96,17 @@ def _types(evidence: Evidence) -> Column | None:
         # Where one column says the kind and another the amount, the kind goes first, however few its words.
         says_kind = column.meanings.get("type", 0.0) > column.meanings.get("detail", 0.0)
         found.append((says_kind, score, column))
-    return max(found, key=lambda each: each[:2])[2] if found else None
+    best = max(found, key=lambda each: each[:2])[2] if found else None
+    return next((column for *_, column in found if best is not None and _has_parts(column, best)), best)
+
+
+def _has_parts(whole: Column, part: Column) -> bool:
+    """Whether a column tells sales from refunds, and the words of another are parts of both."""
+    sides: defaultdict[str, set[str]] = defaultdict(set)
+    for word, of_part in zip(whole.cells, part.cells, strict=True):
+        sides[event_of(word)[0]].add(of_part)
+    both = (sides["price"] & sides["refund"]) - {""}
+    return whole is not part and any(event_of(word)[0] in _SALE | COSTS for word in both)
 
 
 def propose_ledger(evidence: Evidence, draft: Draft, digits: int, *, directed: bool = False) -> str:

@@ -142,6 +142,10 @@ def propose(
     trial, problem = _try(path, text, draft, entries)
     if trial is not None and trial.counts["refused"] and not (trial.counts["new"] or trial.counts["unsorted"]):
         problem = "every row that counts is refused: the columns are something else than they seem"
+    elif trial is not None and trial.counts["refused"] and draft.complete:
+        refused = trial.counts["refused"]
+        draft.gap(f"{refused} row(s) are refused by this profile, the first of them {trial.refusals[0]}.")
+        text = write_profile(draft, path.name)
     complete = draft.complete and trial is not None and not problem
     return Proposal(
         path=path,

@@ -213,3 +213,46 @@ def test_a_column_of_fees_counts_in_the_next_file_though_it_had_none_in_the_firs
 """))
     seller.run_import(seller.file(f"{head}2026-03-05,Sale,1004,Cedar Hour 5 mL,1,12.00,-1.00\n", "next.csv"))
     assert seller.sums() == {"sales": "12", "fees": "1", "balance": "11", "cedar": "5"}
+
+
+COMPONENTS = """\
+Batch,{0},Order,Article,Units,{1},{2},Amount,Day
+B1,Order,1001,Cedar Hour 5 mL,1,Price,Goods,12.00,2026-02-05
+B1,Order,1001,Cedar Hour 5 mL,,Price,Shipping,3.95,2026-02-05
+B1,Order,1001,Cedar Hour 5 mL,,Fees,Commission,-1.80,2026-02-05
+B1,Order,1002,Quiet Reed 5 mL,1,Price,Goods,13.00,2026-02-15
+B1,Order,1002,Quiet Reed 5 mL,,Fees,Commission,-1.90,2026-02-15
+B1,Refund,1002,Quiet Reed 5 mL,,Price,Goods,-13.00,2026-02-20
+B1,Refund,1002,Quiet Reed 5 mL,,Fees,Commission,1.40,2026-02-20
+"""
+
+
+@pytest.mark.parametrize("headings", [
+    ("happening", "component group", "component"),
+    ("Transaction type", "Amount type", "Amount description"),
+    ("Thing", "Type", "Detail"),
+])
+def test_the_column_that_tells_sales_from_refunds_is_the_type(seller: Seller, headings: tuple[str, ...]) -> None:
+    file = seller.file(COMPONENTS.format(*headings))
+    assert seller.propose(file).exit_code == 0
+    assert seller.profile()["columns.type"] == headings[0]
+    assert {fate["fate"] for fate in seller.run_import(file)["fates"]} == {"new"}
+    # Fees of 1.80 and 1.90, of which 1.40 came back: 28.95 less 13.00 less 2.30 are left.
+    assert seller.sums() == {
+        "sales": "25", "postage": "3.95", "refunds": "13", "fees": "2.3", "balance": "13.65", "cedar": "5", "reed": "5",
+    }
+
+
+def test_rows_that_the_trial_refuses_are_a_gap(seller: Seller) -> None:
+    file = seller.file("""\
+Date,Type,Order,Title,Quantity,Amount
+2026-02-05,Sale,1001,Cedar Hour 5 mL,1,12.00
+2026-02-15,Sale,1002,Quiet Reed 5 mL,1,13.00
+2026-02-16,Sale,1003,Quiet Reed 5 mL,1,-13.00
+2026-02-20,Payout,,,,-20.00
+""")
+    result = seller.propose(file)
+    assert result.exit_code == 1
+    told = " ".join(result.output.split())
+    assert "1 row(s) are refused by this profile, the first of them row 4: column 'Amount'" in told
+    assert "1 row(s) are refused" in " ".join(seller.proposed.read_text(encoding="utf-8").split())
