@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -12,7 +13,7 @@ from millilot.importers.proposal.evidence import Column, Evidence, Holds, names_
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
-from millilot.importers.proposal.sums import solve
+from millilot.importers.proposal.sums import MOST_TERMS, solve
 from millilot.importers.proposal.words import COSTS, FALLING, NAMED, RISING, event_of, name_of, slug
 
 if TYPE_CHECKING:
@@ -43,6 +44,10 @@ _OUT = frozenset(
 _IN = frozenset(
     {"price", "postage", "extra", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
+#: What a column may seem that is gross, fee or net; nothing is what it is by a heading that is known.
+_OF_SUMS = frozenset({"", "amount", "gross", "net", "fee", "fee_total"})
+#: As many rows with a fee tell which columns are gross, fee and net.
+_LEAST_SUMS = 3
 #: Numbers that move nothing.
 _NO_AMOUNTS = frozenset({"balance", "quantity", "rate", "unit_price"})
 #: More texts than these are not words for kinds of amounts.
@@ -51,6 +56,7 @@ _MOST_DETAILS = 12
 
 def is_ledger(evidence: Evidence) -> bool:
     """Whether the rows of a file are events: some column says what each was, and another how much."""
+    evidence = _named_by_sums(evidence)
     if _types(evidence) is None:
         return False
     return _has_amount(assign(evidence.columns)) or _only_amount(evidence) is not None
@@ -58,6 +64,45 @@ def is_ledger(evidence: Evidence) -> bool:
 
 def _has_amount(roles: Assigned) -> bool:
     return any(roles.one(role) for role in ("amount", "credit", "debit", "net", "gross", "price"))
+
+
+def _named_by_sums(evidence: Evidence) -> Evidence:
+    """Return the evidence with three columns as gross, fee and net, if they are so in every row."""
+    roles = assign(evidence.columns)
+    amounts = [
+        column
+        for column in evidence.columns
+        if column.holds is Holds.AMOUNTS and not column.is_zero and roles.role(column.heading) in _OF_SUMS
+    ]
+    if len(amounts) > MOST_TERMS:
+        return evidence
+    found = [each for each in itertools.permutations(amounts, 3) if _is_gross_fee_net(*each)]
+    if len(found) != 1:
+        return evidence
+    named = {column.place: role for column, role in zip(found[0], ("gross", "fee", "net"), strict=True)}
+    as_named = all(roles.role(column.heading) in {named[column.place], "amount"} for column in found[0])
+    if as_named and roles.role(found[0][1].heading) == "fee":
+        return evidence
+    columns = tuple(
+        replace(column, meanings={named[column.place]: 1.0}) if column.place in named else column
+        for column in evidence.columns
+    )
+    return replace(evidence, columns=columns)
+
+
+def _is_gross_fee_net(gross: Column, fee: Column, net: Column) -> bool:
+    """Whether one column is another less a fee, written above 0 or below, that is the smallest of them."""
+    rows = [
+        (whole, part or ZERO, left)
+        for whole, part, left in zip(gross.numbers, fee.numbers, net.numbers, strict=True)
+        if whole is not None and left is not None
+    ]
+    if sum(bool(part) for _, part, _ in rows) < _LEAST_SUMS:
+        return False
+    taken = [row for row in rows if row[0] > 0 and row[1]]
+    small = all(abs(part) * 2 < whole and left < whole for whole, part, left in taken)
+    made = [all(whole + sign * part == left for whole, part, left in rows) for sign in (1, -1)]
+    return bool(taken) and small and any(made)
 
 
 def _only_amount(evidence: Evidence) -> Column | None:
@@ -125,7 +170,8 @@ class _Proposer:
     """Finds the keys of one file."""
 
     def __init__(self, evidence: Evidence, draft: Draft, digits: int, *, directed: bool) -> None:
-        self.evidence = evidence
+        self.by_heading = evidence
+        self.evidence = evidence = _named_by_sums(evidence)
         self.draft = draft
         self.scale = 10**digits
         self.type = _types(evidence)
@@ -244,7 +290,7 @@ class _Proposer:
     def _currency(self) -> None:
         column = self.roles.one("currency")
         if column is not None and len(column.values) > 1:
-            self._put("columns.currency", column)
+            self._put("columns.currency", column, "its codes")
 
     # Amounts.
 
@@ -288,7 +334,8 @@ class _Proposer:
             return
         if amount is not None and net is not None and gross is None and not parts:
             column = amount
-        self._put("columns.amount", column)
+        by_heading = column.meanings == self.by_heading.of(column.heading).meanings
+        self._put("columns.amount", column, "its heading" if by_heading else "the sums of the rows tell it")
         self.amounts = column.numbers
         if net is not None and net is not column:
             self._fees_and_net(column, net, parts)

@@ -119,19 +119,24 @@ def _sign_in(text: str) -> str:
 
 
 @cache
-def _signs() -> Mapping[str, tuple[str, ...]]:
-    """Return the currencies that are tender anywhere by the signs the importer reads, those of files first."""
-    # Only a file that marks its amounts pays for the import.
+def tender() -> frozenset[str]:
+    """Return the codes of the currencies that are tender anywhere today."""
+    # Only a file that names a currency pays for the import.
     from babel.core import get_global  # noqa: PLC0415
 
-    tender = {
+    return frozenset(
         code
         for currencies in get_global("territory_currencies").values()
         for code, _, end, used in currencies
         if end is None and used
-    }
+    )
+
+
+@cache
+def _signs() -> Mapping[str, tuple[str, ...]]:
+    """Return the currencies that are tender anywhere by the signs the importer reads, those of files first."""
     signs: dict[str, tuple[str, ...]] = {}
-    for code in (*_USUAL, *sorted(tender.difference(_USUAL))):
+    for code in (*_USUAL, *sorted(tender().difference(_USUAL))):
         for mark in currency_marks(code) - {code}:
             signs[mark] = (*signs.get(mark, ()), code)
     return signs

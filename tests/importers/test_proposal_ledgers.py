@@ -256,3 +256,64 @@ Date,Type,Order,Title,Quantity,Amount
     told = " ".join(result.output.split())
     assert "1 row(s) are refused by this profile, the first of them row 4: column 'Amount'" in told
     assert "1 row(s) are refused" in " ".join(seller.proposed.read_text(encoding="utf-8").split())
+
+
+ACTIVITY = """\
+Date,Type,Status,Currency,{0},{1},{2},Event id,About,Invoice
+2026-02-07,Payment received,Completed,USD,26.50,{sign}1.66,24.84,E1,2 x Cedar Hour 5 mL,1001
+2026-02-08,Payment received,Completed,USD,13.25,{sign}0.59,12.66,E2,Quiet Reed 5 mL,1002
+2026-02-14,Payment received,Completed,USD,13.25,{sign}0.59,12.66,E3,Quiet Reed 5 mL,1003
+2026-02-15,Payment refund,Completed,USD,-13.25,0.00,-13.25,E4,,1002
+2026-02-20,Withdrawal to bank,Completed,USD,-30.00,0.00,-30.00,E5,,
+"""
+
+
+@pytest.mark.parametrize("sign", ["", "-"])
+@pytest.mark.parametrize("headings", [
+    ("Before charge", "Charge", "After charge"),
+    ("Total", "Cut", "Yours"),
+    ("Gross", "Fee", "Net"),
+])
+def test_sums_tell_gross_fee_and_net(seller: Seller, headings: tuple[str, str, str], sign: str) -> None:
+    file = seller.file(ACTIVITY.format(*headings, sign=sign))
+    assert seller.propose(file).exit_code == 0
+    profile = seller.profile()
+    assert (profile["columns.amount"], profile["fees"][0]["column"], profile["columns.net"]) == headings
+    assert {fate["fate"] for fate in seller.run_import(file)["fates"]} == {"new"}
+    sums = seller.sums()
+    # 53.00 less 2.84, 13.25 that went back and 30.00 that went to the bank.
+    assert (sums["sales"], sums["fees"], sums["refunds"]) == ("53", "2.84", "13.25")
+    assert (sums["transit"], sums["balance"]) == ("30", "6.91")
+
+
+@pytest.mark.parametrize("heading", ["Currency", "Money", "Unit"])
+def test_a_column_of_codes_is_the_currency_whatever_its_heading(seller: Seller, heading: str) -> None:
+    text = ACTIVITY.format("Gross", "Fee", "Net", sign="-").replace("Currency", heading)
+    file = seller.file(text.replace("USD,13.25,-0.59,12.66,E3", "CAD,13.25,-0.59,12.66,E3"))
+    seller.propose(file)
+    assert (seller.profile()["currency"], seller.profile()["columns.currency"]) == ("USD", heading)
+    outcome = seller.run_import(file)
+    assert [fate["fate"] for fate in outcome["fates"]] == ["new", "new", "refused", "new", "new"]
+
+
+def test_a_column_of_codes_is_the_currency_of_orders(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Title,Qty,Price,Postage,Fee,Net,Money
+1001,2026-02-05,Cedar Hour 5 mL decant,1,12.00,3.95,1.80,14.15,USD
+1002,2026-02-15,Quiet Reed 5 mL decant,1,13.00,3.95,1.90,15.05,CAD
+1003,2026-02-18,Quiet Reed 5 mL decant,1,14.00,3.95,2.00,15.95,USD
+""")
+    seller.propose(file)
+    assert seller.profile()["columns.currency"] == "Money"
+    assert [fate["fate"] for fate in seller.run_import(file)["fates"]] == ["new", "refused", "new"]
+
+
+def test_words_that_are_no_codes_of_money_are_no_currency(seller: Seller) -> None:
+    file = seller.file("""\
+Order,Date,Title,Qty,Price,Size
+1001,2026-02-05,Cedar Hour 5 mL decant,1,12.00,BIG
+1002,2026-02-15,Quiet Reed 5 mL decant,1,13.00,TOP
+""")
+    seller.propose(file)
+    assert "columns.currency" not in seller.profile()
+    assert seller.profile()["currency"] == "USD"
