@@ -230,7 +230,7 @@ class LineReader:
             return amount * rule.sign
         if rule.kind is Kind.DISPUTE_LOST or (rule.kind is Kind.PRICE and (columns.price or columns.unit_price)):
             return ZERO
-        raise missing(row, columns.amount or columns.credit or columns.debit, "an amount")
+        raise missing(row, columns.amount or columns.credit or columns.debit or columns.net, "an amount")
 
     def _stated(self, row: Row, cells: CellReader) -> Decimal | None:
         """Return the amount of a row from its one column, or from those for what came in and what went out."""
@@ -238,6 +238,8 @@ class LineReader:
         if columns.amount:
             read = cells.amount if self._profile.direction is None else cells.directed
             return read(row, columns.amount)
+        if not (columns.credit or columns.debit):
+            return self._before_fees(row, cells)
         credit, debit = cells.amount(row, columns.credit), cells.amount(row, columns.debit)
         if credit and debit:
             reason = f"expected nothing beside {found(row, columns.credit)}, found {found(row, columns.debit)}"
@@ -249,6 +251,18 @@ class LineReader:
             cells.require_side(row, columns.debit, -1)
         # Some files write what went out below 0, some above.
         return (credit or ZERO) - abs(debit or ZERO)
+
+    def _before_fees(self, row: Row, cells: CellReader) -> Decimal | None:
+        """Return the amount of a row that has none of its own, from its parts or else from what is left of it."""
+        columns = self._columns
+        tax = () if self._profile.tax_remitted else (columns.tax,)
+        parts = [cells.amount(row, heading) for heading in (columns.price, columns.postage, *tax, *columns.extras)]
+        if columns.price and not columns.discount and any(parts):
+            return sum((part for part in parts if part), ZERO)
+        net = cells.amount(row, columns.net)
+        if net is None:
+            return None
+        return net + sum((fee.amount for fee in fees_from(self._profile.fees, partial(cells.charge, row))), ZERO)
 
     def _priced(self, line: Line, cells: CellReader) -> Line:
         """Return the line with its amount as what the buyer paid, and the parts of it."""
@@ -271,7 +285,7 @@ class LineReader:
         line.remitted = tax if self._profile.tax_remitted else ZERO
         if line.price < 0:
             expected = "an amount, 0 or above, for the goods"
-            name = columns.amount or columns.credit or heading
+            name = columns.amount or columns.credit or heading or columns.net
             raise RowError(row.number, f"column '{name}': expected {expected}, found {line.price}")
         if price is not None and stated:
             fees = fees_from(self._profile.fees, partial(cells.charge, row))
@@ -279,7 +293,7 @@ class LineReader:
             # Files give what was paid, with or without tax of others, or what is left of it.
             gross = line.amount - line.remitted
             if stated not in {line.amount, gross, gross - taken}:
-                name = columns.amount or columns.credit
+                name = columns.amount or columns.credit or columns.net
                 raise RowError(
                     row.number, f"column '{name}': expected {line.amount} from the other columns, found {stated}",
                 )

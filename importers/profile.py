@@ -142,7 +142,8 @@ order = "Order"                # may be empty; without the column, the event's o
 event = "Reference"            # the number of the event
 parent = "Refers to"           # the number of the event it belongs to
 amount = "Amount"              # what came in, or below 0 what went out; or two columns, credit and debit
-net = "Net"                    # the amount less the columns of fees; it is checked
+net = "Net"                    # the amount less the columns of fees; it is checked. Beside price, amount may be
+                               # left out: the columns of its parts make it, and where they are empty, net and fees
 balance = "Balance"            # what the account holds after it
 currency = "Currency"          # a row in another currency needs the rows of its exchange
 total = "Total"                # a row with an amount here is the payout of the other rows with its payout number;
@@ -537,7 +538,8 @@ def _read_columns(table: Section, file: FileShape) -> Columns:
             raise table.problem(f'extras: "{heading}" is named already')
     if file.row in {"order", "item"}:
         _require_one(table, headings, "price", "unit_price")
-    if file.row in _EVENTS:
+    by_parts = headings["price"] and headings["net"] and not (headings["credit"] or headings["debit"])
+    if file.row in _EVENTS and (headings["amount"] or not by_parts):
         _require_one(table, headings, "amount", "credit", "debit")
     if file.balance and not headings["balance"]:
         raise table.problem("[file] has the key balance, so the column balance must be named")

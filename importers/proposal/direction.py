@@ -33,6 +33,10 @@ _MOST_ROWS = 0.8
 _LEAST_CHANGES = 4
 #: Nor do fewer than these turn round what words mean.
 _LEAST_TURNED = 3
+#: From this share of its texts on, a column names goods.
+_SIZED = 0.25
+#: As many different words there are of directions: perhaps one for what was neither.
+_WORDS = frozenset({2, 3})
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,47 @@ def find_directions(evidence: Evidence) -> Directions | None:
     return max(found, key=_surely) if found else _behind(evidence)
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A column whose words may say which way money went, where nothing else in the file does.
+
+    Attributes:
+        heading: of the column.
+        words: what stands in it.
+    """
+
+    heading: str
+    words: tuple[str, ...]
+
+    def put(self, draft: Draft) -> None:
+        """Put down what only the owner can tell."""
+        because = "no amount has a sign, and its words could say which way the money went"
+        draft.guess("columns.direction", self.heading, because)
+        words = " or ".join(f'"{word}"' for word in self.words)
+        draft.missing("direction.in", f"which of {words} means that money came in")
+        draft.missing("direction.out", f"which of {words} means that money went out")
+        draft.gap(
+            f"No amount has a sign, and nothing tells whether {words} came in or went out: [columns] "
+            f'direction = "{self.heading}" stays, and [direction] in and out must name the words; if they mean '
+            "something else, both go."
+        )
+
+
+def find_question(evidence: Evidence) -> Question | None:
+    """Return the column to ask about, None where signs or two columns tell, or the balance follows the amounts."""
+    roles = assign(evidence.columns)
+    moved, balance = _moved(roles, evidence)[:1], roles.one("balance")
+    if not moved or any(column.sizes >= _SIZED for column in evidence.columns) or _follows(moved[0], balance):
+        return None
+    if any(number is not None and number < 0 for number in moved[0].numbers):
+        return None
+    for column in evidence.columns:
+        asked = column.holds is Holds.WORDS and len(column.values) in _WORDS and column.filled == len(column.cells)
+        if asked and roles.role(column.heading) not in {"currency", "status", "order", "payout", "sku"}:
+            return Question(column.heading, tuple(sorted(column.values)))
+    return None
+
+
 def _surely(found: Directions) -> tuple[bool, bool, bool]:
     """Return how sure a column is: by what confirms it, by its heading, and by its words."""
     return found.certainty is not Certainty.CONTRADICTED, found.is_named, found.certainty is Certainty.SURE
@@ -102,7 +147,7 @@ def _beside(column: Column, evidence: Evidence) -> Directions | None:
     if column.holds is not Holds.WORDS:
         return None
     signs = _by_words(column)
-    if not signs and (len(column.values) != 2 or _has_a_meaning(column.values)):
+    if not signs and (len(column.values) not in _WORDS or _has_a_meaning(column.values)):
         return None
     rest = replace(evidence, columns=tuple(other for other in evidence.columns if other is not column))
     roles = assign(rest.columns)
@@ -245,9 +290,9 @@ def _changes(
 
 
 def _tells(votes: Mapping[str, tuple[int, int]], words: Iterable[str]) -> bool:
-    """Whether the balance only rises with one word, and only falls with another."""
+    """Whether the balance only rises with some word, and only falls with another."""
     told = [votes.get(word, (0, 0)) for word in set(map(_plain, words))]
-    return sorted((bool(falls), bool(rises)) for falls, rises in told) == [(False, True), (True, False)]
+    return {(bool(falls), bool(rises)) for falls, rises in told} == {(False, True), (True, False)}
 
 
 def _against_balance(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from beancount.core.number import ZERO
@@ -11,7 +13,7 @@ from millilot.importers.proposal.evidence import Column, Evidence, Holds, names_
 from millilot.importers.proposal.findings import Certainty, Draft
 from millilot.importers.proposal.roles import Assigned, assign
 from millilot.importers.proposal.statuses import propose_statuses
-from millilot.importers.proposal.sums import solve
+from millilot.importers.proposal.sums import MOST_TERMS, solve
 from millilot.importers.proposal.words import COSTS, FALLING, NAMED, RISING, event_of, name_of, slug
 
 if TYPE_CHECKING:
@@ -42,12 +44,19 @@ _OUT = frozenset(
 _IN = frozenset(
     {"price", "postage", "extra", "tax", "release", "fee-refund", "dispute-won", "payout-returned", "compensation"}
 )
+#: What a column may seem that is gross, fee or net; nothing is what it is by a heading that is known.
+_OF_SUMS = frozenset({"", "amount", "gross", "net", "fee", "fee_total"})
+#: As many rows with a fee tell which columns are gross, fee and net.
+_LEAST_SUMS = 3
+#: Numbers that move nothing.
+_NO_AMOUNTS = frozenset({"balance", "quantity", "rate", "unit_price"})
 #: More texts than these are not words for kinds of amounts.
 _MOST_DETAILS = 12
 
 
 def is_ledger(evidence: Evidence) -> bool:
     """Whether the rows of a file are events: some column says what each was, and another how much."""
+    evidence = _named_by_sums(evidence)
     if _types(evidence) is None:
         return False
     return _has_amount(assign(evidence.columns)) or _only_amount(evidence) is not None
@@ -55,6 +64,45 @@ def is_ledger(evidence: Evidence) -> bool:
 
 def _has_amount(roles: Assigned) -> bool:
     return any(roles.one(role) for role in ("amount", "credit", "debit", "net", "gross", "price"))
+
+
+def _named_by_sums(evidence: Evidence) -> Evidence:
+    """Return the evidence with three columns as gross, fee and net, if they are so in every row."""
+    roles = assign(evidence.columns)
+    amounts = [
+        column
+        for column in evidence.columns
+        if column.holds is Holds.AMOUNTS and not column.is_zero and roles.role(column.heading) in _OF_SUMS
+    ]
+    if len(amounts) > MOST_TERMS:
+        return evidence
+    found = [each for each in itertools.permutations(amounts, 3) if _is_gross_fee_net(*each)]
+    if len(found) != 1:
+        return evidence
+    named = {column.place: role for column, role in zip(found[0], ("gross", "fee", "net"), strict=True)}
+    as_named = all(roles.role(column.heading) in {named[column.place], "amount"} for column in found[0])
+    if as_named and roles.role(found[0][1].heading) == "fee":
+        return evidence
+    columns = tuple(
+        replace(column, meanings={named[column.place]: 1.0}) if column.place in named else column
+        for column in evidence.columns
+    )
+    return replace(evidence, columns=columns)
+
+
+def _is_gross_fee_net(gross: Column, fee: Column, net: Column) -> bool:
+    """Whether one column is another less a fee, written above 0 or below, that is the smallest of them."""
+    rows = [
+        (whole, part or ZERO, left)
+        for whole, part, left in zip(gross.numbers, fee.numbers, net.numbers, strict=True)
+        if whole is not None and left is not None
+    ]
+    if sum(bool(part) for _, part, _ in rows) < _LEAST_SUMS:
+        return False
+    taken = [row for row in rows if row[0] > 0 and row[1]]
+    small = all(abs(part) * 2 < whole and left < whole for whole, part, left in taken)
+    made = [all(whole + sign * part == left for whole, part, left in rows) for sign in (1, -1)]
+    return bool(taken) and small and any(made)
 
 
 def _only_amount(evidence: Evidence) -> Column | None:
@@ -93,7 +141,17 @@ def _types(evidence: Evidence) -> Column | None:
         # Where one column says the kind and another the amount, the kind goes first, however few its words.
         says_kind = column.meanings.get("type", 0.0) > column.meanings.get("detail", 0.0)
         found.append((says_kind, score, column))
-    return max(found, key=lambda each: each[:2])[2] if found else None
+    best = max(found, key=lambda each: each[:2])[2] if found else None
+    return next((column for *_, column in found if best is not None and _has_parts(column, best)), best)
+
+
+def _has_parts(whole: Column, part: Column) -> bool:
+    """Whether a column tells sales from refunds, and the words of another are parts of both."""
+    sides: defaultdict[str, set[str]] = defaultdict(set)
+    for word, of_part in zip(whole.cells, part.cells, strict=True):
+        sides[event_of(word)[0]].add(of_part)
+    both = (sides["price"] & sides["refund"]) - {""}
+    return whole is not part and any(event_of(word)[0] in _SALE | COSTS for word in both)
 
 
 def propose_ledger(evidence: Evidence, draft: Draft, digits: int, *, directed: bool = False) -> str:
@@ -112,7 +170,8 @@ class _Proposer:
     """Finds the keys of one file."""
 
     def __init__(self, evidence: Evidence, draft: Draft, digits: int, *, directed: bool) -> None:
-        self.evidence = evidence
+        self.by_heading = evidence
+        self.evidence = evidence = _named_by_sums(evidence)
         self.draft = draft
         self.scale = 10**digits
         self.type = _types(evidence)
@@ -134,6 +193,7 @@ class _Proposer:
         assert self.type is not None  # noqa: S101  # else it is no ledger
         self._columns()
         self._amount()
+        self._empty_fees()
         self._find_price_details()
         component = self._is_component()
         self.inverted = self._is_inverted()
@@ -145,7 +205,16 @@ class _Proposer:
         self._orders_of_payouts()
         statuses = propose_statuses(self.roles, self.draft)
         self._balance({row for row, key in statuses.items() if key in {"skip", "pending", "cancelled"}})
+        self._left_out()
         return words
+
+    def _left_out(self) -> None:
+        """Tell of amounts that no key has."""
+        used = _values(self.draft) | {table["column"].value for table in self.draft.fees}
+        for column in self.evidence.columns:
+            known = column.heading in used or self.roles.role(column.heading) in _NO_AMOUNTS
+            if column.holds is Holds.AMOUNTS and not column.is_zero and not known:
+                self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
 
     def _put(self, key: str, column: Column | None, because: str = "its heading") -> None:
         if column is not None:
@@ -221,22 +290,27 @@ class _Proposer:
     def _currency(self) -> None:
         column = self.roles.one("currency")
         if column is not None and len(column.values) > 1:
-            self._put("columns.currency", column)
+            self._put("columns.currency", column, "its codes")
 
     # Amounts.
 
     def _amount(self) -> None:
-        credit, debit = self.roles.one("credit"), self.roles.one("debit")
-        amount = self.roles.one("amount")
+        credit, debit, amount = (self.roles.one(role) for role in ("credit", "debit", "amount"))
         if credit is not None and debit is not None and (amount is None or amount.is_zero):
-            self.two_columns = True
-            self._put("columns.credit", credit)
-            self._put("columns.debit", debit)
-            self.amounts = tuple(
-                None if plus is None and minus is None else (plus or ZERO) - abs(minus or ZERO)
-                for plus, minus in zip(credit.numbers, debit.numbers, strict=True)
-            )
-            return
+            self._two_sides(credit, debit)
+        else:
+            self._one_column(amount)
+
+    def _two_sides(self, credit: Column, debit: Column) -> None:
+        self.two_columns = True
+        self._put("columns.credit", credit)
+        self._put("columns.debit", debit)
+        self.amounts = tuple(
+            None if plus is None and minus is None else (plus or ZERO) - abs(minus or ZERO)
+            for plus, minus in zip(credit.numbers, debit.numbers, strict=True)
+        )
+
+    def _one_column(self, amount: Column | None) -> None:
         gross, net, price = (self.roles.one(role) for role in ("gross", "net", "price"))
         parts = [column for column in self.roles.all("fee", "ads", "label") if not column.is_zero]
         total = next(filter(self._is_total, self.evidence.columns), None)
@@ -251,13 +325,17 @@ class _Proposer:
             net, gross = gross, None
         if amount is None and price is not None and gross is None and net is None:
             amount, price = price, None
+        if net is not None and price is not None and amount is None and gross is None and parts:
+            self._sum_of_parts(net, price, parts)
+            return
         column = amount or gross or net or price or _only_amount(self.evidence)
         if column is None:
             self.draft.missing("columns.amount", "no column of amounts")
             return
         if amount is not None and net is not None and gross is None and not parts:
             column = amount
-        self._put("columns.amount", column)
+        by_heading = column.meanings == self.by_heading.of(column.heading).meanings
+        self._put("columns.amount", column, "its heading" if by_heading else "the sums of the rows tell it")
         self.amounts = column.numbers
         if net is not None and net is not column:
             self._fees_and_net(column, net, parts)
@@ -301,6 +379,51 @@ class _Proposer:
                 if abs(moved) >= abs(sum(filter(None, net.numbers), ZERO)):
                     return column
         return None
+
+    def _sum_of_parts(self, net: Column, price: Column, fees: Sequence[Column]) -> None:
+        """Put down the net amount of rows whose amount before fees stands in its parts only."""
+        parts = [each for each in self.roles.all("postage", "extra", "tax") if not each.is_zero]
+        # A row with the net amount alone, such as that of a payout, has no parts.
+        rows = [
+            row
+            for row, number in enumerate(net.numbers)
+            if number is not None and any(each.numbers[row] for each in (price, *parts))
+        ]
+        goal = tuple(self._cents(net, row) for row in rows)
+        columns = {
+            each.heading: tuple(self._cents(each, row) for row in rows) for each in (price, *parts, *fees)
+        }
+        solutions = solve(goal, columns, lambda _name, sign: 0.0 if sign else 1.0, fixed=(price.heading,))
+        if solutions:
+            signs, failing = solutions[0].signs, solutions[0].failing
+            certainty = Certainty.SURE if not failing and len(rows) >= 3 else Certainty.GUESSED
+            because = f"the other columns make it in {len(rows) - len(failing)} of {len(rows)} rows"
+            self.draft.put("columns.net", net.heading, certainty, because)
+            for fee in fees:
+                if sign := signs.get(fee.heading):
+                    self._fee(fee, "positive" if sign < 0 else "negative", certainty, "taken off in the sum")
+                else:
+                    self.draft.notes.append(f'"{fee.heading}" is no part of "{net.heading}"; it is left out.')
+        else:
+            because = f'"{price.heading}", the other columns and the fees do not make it in most rows'
+            self.draft.contradicted("columns.net", net.heading, because)
+            self._fees_without_net(price, fees)
+            signs = dict.fromkeys((each.heading for each in parts), 1)
+        inside = [price, *(each for each in parts if signs.get(each.heading, 0) > 0)]
+        self.amounts = tuple(
+            sum(filter(None, (each.numbers[row] for each in inside)), ZERO) or self._with_fees(number, row)
+            for row, number in enumerate(net.numbers)
+        )
+        self._parts_of_price(replace(net, numbers=self.amounts))
+
+    def _with_fees(self, net: Decimal | None, row: int) -> Decimal | None:
+        """Return a net amount as it was before the fees that are put down."""
+        if net is None:
+            return None
+        for table in self.draft.fees:
+            fee = self.evidence.of(table["column"].value).numbers[row] or ZERO
+            net += -fee if "sign" in table else fee
+        return net
 
     def _day_of_total(self, total: Column) -> None:
         """Put down which column has the day of a payout, where its row has no other."""
@@ -377,6 +500,15 @@ class _Proposer:
             certainty=certainty,
             because=because,
         )
+
+    def _empty_fees(self) -> None:
+        """Put down the columns of fees that have none in this file, as the next may have."""
+        because = "its heading; it is empty or 0 in every row, and its sign is taken for that of the amounts"
+        lowers = any(number is not None and number < 0 for number in self.amounts)
+        put = {table["column"].value for table in self.draft.fees} | _values(self.draft)
+        for column in self.roles.all("fee", "ads", "label"):
+            if column.is_zero and column.heading not in put and not self.two_columns:
+                self._fee(column, "negative" if lowers else "positive", Certainty.GUESSED, because)
 
     def _parts_of_price(self, amount: Column) -> None:
         """Put down columns that say what of a sale's amount is postage and tax."""
@@ -876,7 +1008,8 @@ class _Proposer:
 
 
 def _values(draft: Draft) -> set[object]:
-    return {finding.value for finding in draft.findings if finding.key.startswith("columns.")}
+    found = [finding.value for finding in draft.findings if finding.key.startswith("columns.")]
+    return {each for value in found for each in (value if isinstance(value, list) else [value])}
 
 
 def _place(kind: str) -> int:

@@ -3,41 +3,39 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
+from millilot.importers.amounts import currency_marks
 from millilot.importers.proposal.words import side_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
 _APOSTROPHES = "'\u2019\u2018\u02bc"
 #: What stands for no amount.
 NOTHING = frozenset({"", "-", "--", "\u2013", "\u2014"})
-_SYMBOLS = {
-    "\u20ac": "EUR",
-    "\u00a3": "GBP",
-    "$": "USD",
-    "\u00a5": "JPY",
-    "z\u0142": "PLN",
-    "K\u010d": "CZK",
-    "CHF": "CHF",
-    "Fr.": "CHF",
-}
 _CODES = (
     "USD|EUR|GBP|CHF|CAD|AUD|NZD|SEK|NOK|DKK|PLN|CZK|HUF|JPY|CNY|SGD|HKD|INR|BRL|MXN|ZAR|KRW|TRY|ILS|RON|ISK|THB|AED"
     "|KWD|BHD"
 )
 #: A currency, but not the letters of a number such as CAD-12.
 CODE = re.compile(rf"(?<![A-Za-z])({_CODES})(?![A-Za-z]|-\d)")
+_USUAL = tuple(_CODES.split("|"))
 #: A word behind an amount, perhaps with a currency between.
-_WORD_BEHIND = re.compile(rf"(?P<amount>.*\d\)?(?: ?(?:{_CODES}))?) ?(?P<word>[^\W\d_]+)")
+_WORD_BEHIND = re.compile(
+    rf"(?P<amount>.*\d\)?(?: ?(?:{_CODES}|[^\w\s.,'()+-]))?) ?(?P<word>[^\W\d_]+(?: [^\W\d_]+)?)"
+)
 #: No amount is longer.
 _LONGEST = 40
+_PLAIN = re.compile(r"[-+(]?[\d.,' ]+\)?-?")
+#: A number with something before or behind it.
+_AROUND = re.compile(
+    r"[-+(]*(?P<before>[^-+()\d]*?) ?[-+(]*[.,]?\d(?:[\d.,' ]*\d)?[-+)]* ?(?P<behind>[^-+()\d]*)[-+)]*"
+)
 _BODY = re.compile(r"\d(?:[\d.,' ]*\d)?|[.,]\d+")
 
 
@@ -61,12 +59,14 @@ class Marks:
 
 
 def word_behind(text: str) -> str:
-    """Return the word behind an amount by which a bank says which way it went, or nothing."""
+    """Return the word, or the two, behind an amount that say which way it went, or nothing."""
     match = _WORD_BEHIND.fullmatch(text) if len(text) <= _LONGEST else None
-    if match is None or not side_of(match["word"])[1]:
+    sign, of_bank = side_of(match["word"]) if match else (0, False)
+    if match is None or not sign:
         return ""
-    # A number with a letter is more likely that of something.
-    return match["word"] if len(match["word"]) > 1 or re.search(r"[.,]\d\d\b", match["amount"]) else ""
+    # A number with a letter, or with a word that is used of goods, is more likely that of something.
+    telling = of_bank and len(match["word"]) > 1
+    return match["word"] if telling or re.search(r"[.,]\d\d\b", match["amount"]) else ""
 
 
 @lru_cache(maxsize=200_000)
@@ -79,8 +79,9 @@ def bare(text: str) -> tuple[str, bool] | None:
     for apostrophe in _APOSTROPHES:
         text = text.replace(apostrophe, "'")
     text = CODE.sub("", text)
-    text = re.sub("z\u0142|K\u010d|Fr\\.", "", text)
-    text = "".join(character for character in text if unicodedata.category(character) != "Sc").strip()
+    if not _PLAIN.fullmatch(text):
+        text = text.replace(_sign_in(text), "", 1).strip()
+    text = text.strip()
     negative = False
     if text.startswith("(") and text.endswith(")"):
         negative, text = True, text[1:-1].strip()
@@ -94,11 +95,51 @@ def bare(text: str) -> tuple[str, bool] | None:
     return text, negative or sign < 0
 
 
-def currency_of(text: str) -> str | None:
-    """Return the currency an amount names, by its code or its symbol; None when it names none."""
+def currencies_of(text: str) -> tuple[str, ...]:
+    """Return the currencies an amount may be in by its code or its sign, the usual ones first."""
     if match := CODE.search(text):
-        return match[1]
-    return next((code for symbol, code in _SYMBOLS.items() if symbol in text), None)
+        return (match[1],)
+    return _signs().get(_sign_in(text), ()) if any(map(str.isdigit, text)) and len(text) <= _LONGEST else ()
+
+
+def usual(currencies: Iterable[str]) -> tuple[str, ...]:
+    """Return those of some currencies that files are usually in, or all if there is none of them."""
+    currencies = tuple(currencies)
+    return tuple(code for code in currencies if code in _USUAL) or currencies
+
+
+def _sign_in(text: str) -> str:
+    """Return the sign of a currency that stands before or behind a number, or nothing."""
+    match = _AROUND.fullmatch(text)
+    for sign in match.groups() if match else ():
+        # A letter is more likely part of a number of something.
+        if sign in _signs() and (len(sign) > 1 or not sign.isalpha() or re.search(r"[.,]\d\d\b", text)):
+            return sign
+    return ""
+
+
+@cache
+def tender() -> frozenset[str]:
+    """Return the codes of the currencies that are tender anywhere today."""
+    # Only a file that names a currency pays for the import.
+    from babel.core import get_global  # noqa: PLC0415
+
+    return frozenset(
+        code
+        for currencies in get_global("territory_currencies").values()
+        for code, _, end, used in currencies
+        if end is None and used
+    )
+
+
+@cache
+def _signs() -> Mapping[str, tuple[str, ...]]:
+    """Return the currencies that are tender anywhere by the signs the importer reads, those of files first."""
+    signs: dict[str, tuple[str, ...]] = {}
+    for code in (*_USUAL, *sorted(tender().difference(_USUAL))):
+        for mark in currency_marks(code) - {code}:
+            signs[mark] = (*signs.get(mark, ()), code)
+    return signs
 
 
 def find_marks(texts: Iterable[str]) -> Marks:

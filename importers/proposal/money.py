@@ -7,7 +7,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.evidence import Evidence, Holds
-from millilot.importers.proposal.marks import CODE, currency_of
+from millilot.importers.proposal.marks import CODE, currencies_of, usual
 from millilot.importers.proposal.roles import AMOUNTS, assign
 from millilot.ledger.money import minor_digits
 
@@ -36,19 +36,15 @@ def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], dra
             rest = ", ".join(f"{code} ({number})" for code, number in others)
             draft.notes.append(f"Rows in other currencies: {rest}.")
         return first
-    found = Counter[str]()
-    for each in evidence.columns:
-        if each.holds is Holds.AMOUNTS:
-            found.update(code for cell in dict.fromkeys(each.cells) if (code := currency_of(cell)))
-    if found:
-        return _settle(found, draft, "the amounts name it", of_books, '"$"' if "USD" in found else "")
+    if _by_amounts(evidence, of_books, draft):
+        return str(draft.value("currency"))
     named = Counter(code for heading in sheet.headings for code in CODE.findall(heading))
     named.update(code for heading in sheet.headings for symbol, code in _SYMBOLS.items() if symbol in heading)
     if named:
-        return _settle(named, draft, "the headings name it", of_books, "")
+        return _settle(named, draft, "the headings name it")
     above = Counter(code for record in sheet.preamble for cell in record.cells for code in CODE.findall(cell))
     if above:
-        return _settle(above, draft, "the lines above the headings name it", of_books, "")
+        return _settle(above, draft, "the lines above the headings name it")
     if of_books:
         draft.guess("currency", of_books[0], "the file names none; it is that of the books")
         return of_books[0]
@@ -56,32 +52,40 @@ def find_currency(sheet: Sheet, evidence: Evidence, of_books: Sequence[str], dra
     return ""
 
 
-def _settle(found: Counter[str], draft: Draft, because: str, of_books: Sequence[str], symbol: str) -> str:
+def _by_amounts(evidence: Evidence, of_books: Sequence[str], draft: Draft) -> bool:
+    """Put down the currency that the amounts name; return whether they do."""
+    found = Counter(
+        currencies
+        for column in evidence.columns
+        if column.holds is Holds.AMOUNTS
+        for cell in dict.fromkeys(column.cells)
+        if (currencies := currencies_of(cell))
+    )
+    named = Counter[str]()
+    several = False
+    # The sign of several currencies is that of one which another amount names.
+    for currencies, count in sorted(found.items(), key=lambda each: len(usual(each[0]))):
+        likely = usual(currencies)
+        known = [code for code in named if code in currencies]
+        own = [code for code in of_books[:1] if code in currencies]
+        several = several or (not known and (len(likely) > 1 or (bool(own) and own[0] not in likely)))
+        named[(known or own or likely)[0]] += count
+    if not named:
+        return False
+    if several and len(named) == 1:
+        code = next(iter(named))
+        of = "; the books are in it" if code in of_books[:1] else ""
+        draft.guess("currency", code, f"its sign in the amounts, which others have as well{of}")
+    else:
+        _settle(named, draft, "the amounts name it")
+    return True
+
+
+def _settle(found: Counter[str], draft: Draft, because: str) -> str:
     (first, _), *others = found.most_common()
     if others:
         codes = ", ".join(code for code, _ in found.most_common())
         draft.contradicted("currency", first, f"the file names {codes}")
-        return first
-    dollars = first == "USD" and symbol
-    if (
-        dollars
-        and of_books
-        and of_books[0] != "USD"
-        and minor_digits(of_books[0]) == 2
-        and of_books[0]
-        in {
-            "CAD",
-            "AUD",
-            "NZD",
-            "SGD",
-            "HKD",
-            "MXN",
-        }
-    ):
-        draft.guess("currency", of_books[0], 'the amounts have "$", and the books are in it')
-        return of_books[0]
-    if dollars:
-        draft.guess("currency", first, 'the amounts have "$", which other dollars have as well')
     else:
         draft.sure("currency", first, because)
     return first

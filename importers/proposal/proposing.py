@@ -14,7 +14,7 @@ from beancount.core.data import Open
 from millilot.importers.batch import Batch, Outcome
 from millilot.importers.problems import InputError
 from millilot.importers.profile import read_profile
-from millilot.importers.proposal.direction import find_directions
+from millilot.importers.proposal.direction import find_directions, find_question
 from millilot.importers.proposal.evidence import Evidence, Holds, examine
 from millilot.importers.proposal.findings import Certainty, Draft, Finding
 from millilot.importers.proposal.headings import normalise
@@ -143,6 +143,10 @@ def propose(
     trial, problem = _try(path, text, draft, entries)
     if trial is not None and trial.counts["refused"] and not (trial.counts["new"] or trial.counts["unsorted"]):
         problem = "every row that counts is refused: the columns are something else than they seem"
+    elif trial is not None and trial.counts["refused"] and draft.complete:
+        refused = trial.counts["refused"]
+        draft.gap(f"{refused} row(s) are refused by this profile, the first of them {trial.refusals[0]}.")
+        text = write_profile(draft, path.name)
     complete = draft.complete and trial is not None and not problem
     return Proposal(
         path=path,
@@ -195,7 +199,10 @@ def _shape_of_events(
     prefixed = find_prefixed(evidence)
     if prefixed is not None:
         return propose_prefixed(evidence, prefixed, draft)
-    if is_statement(evidence, directed=directed):
+    question = None if directed else find_question(evidence)
+    if is_statement(evidence, directed=directed or question is not None):
+        if question is not None:
+            question.put(draft)
         return propose_statement(evidence, draft, account, channels)
     return ""
 

@@ -64,6 +64,6 @@ def tell_refund_rows(rows: Iterable[int], evidence: Evidence, draft: Draft) -> N
     )
     draft.gap(
         f"{len(lines)} row(s) have amounts below 0 beside the number of an order: row {named}. "
-        f"They look like refunds, and a file of orders cannot have those in rows of their own; {refused}. Enter the "
-        "refunds by hand, or use a file of the channel that has a row for each movement of money.",
+        f"They look like refunds, and a file of orders cannot have those in rows of their own; {refused}. Enter "
+        "the refunds by hand, or use a file of the channel that has a row for each movement of money.",
     )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from millilot.importers.proposal.evidence import Column, Holds
 from millilot.importers.proposal.headings import PRIVATE
+from millilot.importers.proposal.marks import tender
 from millilot.importers.proposal.words import status_of
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ _MANY = frozenset(
     {"fee", "ads", "label", "rate", "line", "delivered", "tax", "discount", "extra", "time", "gross", PRIVATE}
 )
 #: Roles that the values alone may tell.
-_BY_VALUES: Mapping[str, float] = {"title": 0.0, "status": 0.0, "refund_date": 0.0}
+_BY_VALUES: Mapping[str, float] = {"title": 0.0, "status": 0.0, "refund_date": 0.0, "currency": 0.0}
 #: What is often empty for months; that a column says nothing yet makes its heading say no less.
 _RARE = frozenset({"fee", "ads", "label", "discount", "refund", "refund_tax", "refund_fee", "extra"})
 #: Below this a heading says too little.
@@ -111,8 +112,8 @@ def assign(columns: Iterable[Column], *, without: frozenset[str] = frozenset()) 
             if role == "refund_date" and column.holds is Holds.DAYS:
                 # A day under "given back" is that of what was given back.
                 score = max(score, column.meanings.get("refund", 0.0))
-            if role == "status":
-                score = max(score, _says_status(column))
+            if by_values := {"status": _says_status, "currency": _says_currency}.get(role):
+                score = max(score, by_values(column))
             # Where its words are needed, the column of directions has been taken away before.
             enough = max(score, means if role in _RARE and column.holds is Holds.NOTHING else 0.0) >= _LEAST
             if enough and role not in without and role != "direction":
@@ -157,6 +158,12 @@ def _says_status(column: Column) -> float:
     known = [key for key, score in map(status_of, column.values) if score >= 0.9]
     telling = any(key in {"skip", "pending", "cancelled"} for key in known)
     return 0.7 if telling and len(known) * 2 > len(column.values) else 0.0
+
+
+def _says_currency(column: Column) -> float:
+    """Return how surely a column has the codes of currencies and nothing else, by no heading."""
+    coded = column.holds is Holds.WORDS and all(len(word) == 3 and word.isupper() for word in column.values)
+    return 0.75 if coded and column.values and column.values <= tender() else 0.0
 
 
 def _agrees(role: str, column: Column) -> float:

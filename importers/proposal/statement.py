@@ -112,15 +112,20 @@ def propose_balance(evidence: Evidence, amounts: Sequence[Decimal], draft: Draft
         return
     numbers = balance.numbers
     places = [row for row in range(1, len(numbers)) if numbers[row] is not None and numbers[row - 1] is not None]
-    for order, good in (
-        ("rising", all(numbers[row] == numbers[row - 1] + amounts[row] for row in places)),  # type: ignore[operator]
-        ("falling", all(numbers[row - 1] == numbers[row] + amounts[row - 1] for row in places)),  # type: ignore[operator]
-    ):
-        if places and good:
-            draft.sure("columns.balance", balance.heading, "it follows the amounts row by row")
-            draft.sure("file.balance", order, f"the oldest row is {'first' if order == 'rising' else 'last'}")
-            return
-    if places:
+    follows = {
+        "rising": sum(numbers[row] == numbers[row - 1] + amounts[row] for row in places),  # type: ignore[operator]
+        "falling": sum(numbers[row - 1] == numbers[row] + amounts[row - 1] for row in places),  # type: ignore[operator]
+    }
+    order = max(follows, key=lambda each: follows[each])
+    if places and follows[order] == len(places):
+        draft.sure("columns.balance", balance.heading, "it follows the amounts row by row")
+        draft.sure("file.balance", order, f"the oldest row is {'first' if order == 'rising' else 'last'}")
+    elif follows[order] * 2 < len(places):
+        draft.gap(
+            f'"{balance.heading}" follows the amounts in {follows[order]} of {len(places)} rows only: an amount '
+            "went another way than it seems, or is something else, or rows are missing."
+        )
+    elif places:
         draft.notes.append(f'"{balance.heading}" does not follow the amounts row by row; it is not checked.')
 
 
