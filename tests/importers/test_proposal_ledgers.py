@@ -317,3 +317,27 @@ Order,Date,Title,Qty,Price,Size
     seller.propose(file)
     assert "columns.currency" not in seller.profile()
     assert seller.profile()["currency"] == "USD"
+
+
+FOR = """\
+Line,On,What,{0},Thing,How many,In,Out
+1,2026-02-07,Sale,#1001,Cedar Hour 5 mL,1,12.00,
+2,2026-02-07,Fee,#1001,,,,1.20
+3,2026-02-09,Sale,#1002,Quiet Reed 5 mL,1,13.00,
+4,2026-02-09,Fee,#1002,,,,1.30
+5,2026-02-20,Payout,,,,,20.00
+"""
+
+
+def test_a_number_that_sales_and_fees_share_is_the_order(seller: Seller) -> None:
+    file = seller.file(FOR.format("For"))
+    assert seller.propose(file).exit_code == 0
+    assert seller.profile()["columns.order"] == "For"
+    assert {fate["fate"] for fate in seller.run_import(file)["fates"]} == {"new"}
+    assert seller.sums() == {"sales": "25", "fees": "2.5", "balance": "2.5", "transit": "20", "cedar": "5", "reed": "5"}
+
+
+def test_sales_without_a_number_are_asked_about(seller: Seller) -> None:
+    file = seller.file(FOR.format("For").replace("#1001", "").replace("#1002", ""))
+    [found] = (each for each in seller.findings(file)["findings"] if each["key"] == "columns.order")
+    assert (found["certainty"], found["because"]) == ("not found", "no column holds the number of a sale")
