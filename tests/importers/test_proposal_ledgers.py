@@ -182,7 +182,7 @@ def test_a_sign_of_many_currencies_is_that_of_another_amount(tmp_path: Path) -> 
     assert (found["value"], found["certainty"]) == ("NOK", "sure")
 
 
-@pytest.mark.parametrize("text", ["Fr. 12.00", "R100", "L12", "12 EURO", "PO12.00", "12.00 krx", "$$ 12.00"])
+@pytest.mark.parametrize("text", ["Fr. 12.00", "R100", "L12", "12 EURO", "PO12.00", "12.00 krx", "$$ 12.00", "0.05 L", "RM12", "SR-1"])
 def test_what_the_importer_refuses_is_no_amount(text: str) -> None:
     assert bare(text) is None
 
@@ -341,3 +341,10 @@ def test_sales_without_a_number_are_asked_about(seller: Seller) -> None:
     file = seller.file(FOR.format("For").replace("#1001", "").replace("#1002", ""))
     [found] = (each for each in seller.findings(file)["findings"] if each["key"] == "columns.order")
     assert (found["certainty"], found["because"]) == ("not found", "no column holds the number of a sale")
+
+
+@pytest.mark.parametrize(("text", "number"), [
+    ("12 kr", "12"), ("kr 1 200", "1 200"), ("12.00kr", "12.00"), ("RM12.00", "12.00"), ("$5", "5"), ("12 z\u0142", "12"),
+])
+def test_signs_of_letters_stand_apart_or_beside_decimals(text: str, number: str) -> None:
+    assert bare(text) == (number, False)
