@@ -48,6 +48,8 @@ _IN = frozenset(
 _OF_SUMS = frozenset({"", "amount", "gross", "net", "fee", "fee_total"})
 #: As many rows with a fee tell which columns are gross, fee and net.
 _LEAST_SUMS = 3
+#: What numbers of orders seem.
+_MAY_NUMBER = frozenset({Holds.TEXT, Holds.WORDS, Holds.WHOLE})
 #: Numbers that move nothing.
 _NO_AMOUNTS = frozenset({"balance", "quantity", "rate", "unit_price"})
 #: More texts than these are not words for kinds of amounts.
@@ -88,6 +90,24 @@ def _named_by_sums(evidence: Evidence) -> Evidence:
         for column in evidence.columns
     )
     return replace(evidence, columns=columns)
+
+
+def _with_orders(evidence: Evidence, types: Column | None) -> Evidence:
+    """Return the evidence with the column of the orders' numbers, which sales share with other rows."""
+    roles = assign(evidence.columns)
+    if types is None or roles.one("order") is not None or roles.one("event") is not None:
+        return evidence
+    sales = [row for row, word in enumerate(types.cells) if event_of(word)[0] == "price"]
+    others = sorted(set(range(len(types.cells))) - set(sales))
+    for column in evidence.columns:
+        sold = {column.cells[row] for row in sales}
+        numbers = all(any(map(str.isdigit, cell)) and not names_size(cell) for cell in sold)
+        shared = sum(column.cells[row] in sold for row in others)
+        spare = column is not types and not roles.role(column.heading) and column.holds in _MAY_NUMBER
+        if spare and sold and numbers and len(sold) == len(sales) and shared * 2 >= len(sales):
+            named = replace(column, meanings={"order": 0.8})
+            return replace(evidence, columns=tuple(named if each is column else each for each in evidence.columns))
+    return evidence
 
 
 def _is_gross_fee_net(gross: Column, fee: Column, net: Column) -> bool:
@@ -175,6 +195,7 @@ class _Proposer:
         self.draft = draft
         self.scale = 10**digits
         self.type = _types(evidence)
+        self.evidence = evidence = _with_orders(evidence, self.type)
         self.roles = assign(
             [column for column in evidence.columns if column is not self.type],
             without=frozenset({"type", "refund", "refund_tax", "refund_fee", "refund_date"}),
@@ -202,6 +223,9 @@ class _Proposer:
             "file.row", "component" if component else "event", f'"{self.type.heading}" says what each row is'
         )
         self._rules()
+        numbered = self.draft.finding("columns.order") or self.draft.finding("columns.event")
+        if not numbered and any(table["is"].value == "price" for table in self.draft.events):
+            self.draft.missing("columns.order", "no column holds the number of a sale")
         self._orders_of_payouts()
         statuses = propose_statuses(self.roles, self.draft)
         self._balance({row for row, key in statuses.items() if key in {"skip", "pending", "cancelled"}})

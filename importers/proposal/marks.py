@@ -111,11 +111,18 @@ def usual(currencies: Iterable[str]) -> tuple[str, ...]:
 def _sign_in(text: str) -> str:
     """Return the sign of a currency that stands before or behind a number, or nothing."""
     match = _AROUND.fullmatch(text)
-    for sign in match.groups() if match else ():
-        # A letter is more likely part of a number of something.
-        if sign in _signs() and (len(sign) > 1 or not sign.isalpha() or re.search(r"[.,]\d\d\b", text)):
-            return sign
-    return ""
+    return next((sign for sign in match.groups() if sign in _signs() and _marks(sign, text)), "") if match else ""
+
+
+def _marks(sign: str, text: str) -> bool:
+    """Whether a sign is meant as one: letters are more likely part of a number of something, such as R100."""
+    letters = sign.removesuffix(".")
+    if not letters.isalpha() or not letters.isascii():
+        return True
+    is_usual = any(code in _USUAL for code in _signs()[sign])
+    if re.search(r"\d[.,]\d\d(?!\d)", text):
+        return is_usual or len(letters) > 1
+    return is_usual and len(letters) > 1 and (text.startswith(f"{sign} ") or text.endswith(sign))
 
 
 @cache

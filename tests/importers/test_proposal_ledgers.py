@@ -182,7 +182,7 @@ def test_a_sign_of_many_currencies_is_that_of_another_amount(tmp_path: Path) -> 
     assert (found["value"], found["certainty"]) == ("NOK", "sure")
 
 
-@pytest.mark.parametrize("text", ["Fr. 12.00", "R100", "L12", "12 EURO", "PO12.00", "12.00 krx", "$$ 12.00"])
+@pytest.mark.parametrize("text", ["Fr. 12.00", "R100", "L12", "12 EURO", "PO12.00", "12.00 krx", "$$ 12.00", "0.05 L", "RM12", "SR-1"])
 def test_what_the_importer_refuses_is_no_amount(text: str) -> None:
     assert bare(text) is None
 
@@ -317,3 +317,34 @@ Order,Date,Title,Qty,Price,Size
     seller.propose(file)
     assert "columns.currency" not in seller.profile()
     assert seller.profile()["currency"] == "USD"
+
+
+FOR = """\
+Line,On,What,{0},Thing,How many,In,Out
+1,2026-02-07,Sale,#1001,Cedar Hour 5 mL,1,12.00,
+2,2026-02-07,Fee,#1001,,,,1.20
+3,2026-02-09,Sale,#1002,Quiet Reed 5 mL,1,13.00,
+4,2026-02-09,Fee,#1002,,,,1.30
+5,2026-02-20,Payout,,,,,20.00
+"""
+
+
+def test_a_number_that_sales_and_fees_share_is_the_order(seller: Seller) -> None:
+    file = seller.file(FOR.format("For"))
+    assert seller.propose(file).exit_code == 0
+    assert seller.profile()["columns.order"] == "For"
+    assert {fate["fate"] for fate in seller.run_import(file)["fates"]} == {"new"}
+    assert seller.sums() == {"sales": "25", "fees": "2.5", "balance": "2.5", "transit": "20", "cedar": "5", "reed": "5"}
+
+
+def test_sales_without_a_number_are_asked_about(seller: Seller) -> None:
+    file = seller.file(FOR.format("For").replace("#1001", "").replace("#1002", ""))
+    [found] = (each for each in seller.findings(file)["findings"] if each["key"] == "columns.order")
+    assert (found["certainty"], found["because"]) == ("not found", "no column holds the number of a sale")
+
+
+@pytest.mark.parametrize(("text", "number"), [
+    ("12 kr", "12"), ("kr 1 200", "1 200"), ("12.00kr", "12.00"), ("RM12.00", "12.00"), ("$5", "5"), ("12 z\u0142", "12"),
+])
+def test_signs_of_letters_stand_apart_or_beside_decimals(text: str, number: str) -> None:
+    assert bare(text) == (number, False)
