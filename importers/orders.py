@@ -137,14 +137,16 @@ class _OrderReader:
         for row in self.rows:
             if row.problem:
                 raise RowError(row.number, row.problem)
-            require_currency(row, self.profile)
+            if self.columns.currency:
+                require_currency(row, self.profile)
         if not self.order:
             raise missing(self.rows[0], self.columns.order, "the number of an order")
 
     def _is_cancelled(self) -> bool:
         status = self._text(self.columns.status)
         cancelled = require_standing(self.rows[0], status, self.profile, self._money_taken)
-        if not cancelled and (said := self._text(self.columns.cancelled)):
+        said = self._text(self.columns.cancelled) if self.columns.cancelled else ""
+        if said and not cancelled:
             if not self._money_taken():
                 raise NothingToBookError(f"column '{self.columns.cancelled}' says {said}")
             return True

@@ -56,7 +56,8 @@ def require_standing(row: Row, status: str, profile: Profile, taken: Callable[[]
 
 def is_in_currency(row: Row, profile: Profile) -> bool:
     """Whether a row names no other currency than the profile's."""
-    return row[profile.columns.currency].upper() in {"", profile.currency}
+    heading = profile.columns.currency
+    return not heading or row[heading].upper() in {"", profile.currency}
 
 
 def require_currency(row: Row, profile: Profile) -> None:
