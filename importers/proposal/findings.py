@@ -113,6 +113,14 @@ class Draft:
             )
         )
 
+    def left_out(self, heading: str) -> None:
+        """Put down that nothing is known of a column of amounts."""
+        self.notes.append(f'What "{heading}" is could not be found; it is left out.')
+
+    def no_part(self, heading: str, net: str) -> None:
+        """Put down that a column is not in the net amount."""
+        self.notes.append(f'"{heading}" is no part of "{net}"; it is left out.')
+
     def gap(self, text: str) -> None:
         """Put down something that keeps rows from being booked."""
         self.gaps.append(text)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _YES_WORDS = "yes y true 1 x ja j wahr oui o vrai si s sim vero waar"
 _NO_WORDS = "no n false 0 nein falsch non faux nee falso onwaar"
 _YES, _NO = frozenset(_YES_WORDS.split()), frozenset(_NO_WORDS.split())
-_OFF = re.compile(r"\b(?:cancel\w*|void\w*|called off|storn\w*|annul\w*|annull\w*|geannuleerd\w*|anulad\w*)\b")
+_OFF = re.compile(r"\b(?:cancel\w*|void\w*|called off|storn\w*|annul\w*|geannuleerd\w*|anulad\w*)\b")
 _PAID = 0.9
 
 

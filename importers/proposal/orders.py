@@ -423,14 +423,13 @@ class _Proposer:
         if role == "discount":
             self.draft.notes.append(f'"{column.heading}" is left out: the sum holds without it.')
         elif role in {"postage", "extra", "fee", "ads", "label"}:
-            net = self.draft.value("columns.net")
-            self.draft.notes.append(f'"{column.heading}" is no part of "{net}"; it is left out.')
+            self.draft.no_part(column.heading, self.draft.value("columns.net"))
         elif role == "" and finder.explains_gross(column.heading):
             because = "the buyer paid it, and it is not in the net amount"
             self.draft.guess("columns.tax", column.heading, because)
             self.draft.guess("tax.remitted", value=True, because="the net amount is without it")
         elif role == "" and column.holds is Holds.AMOUNTS:
-            self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
+            self.draft.left_out(column.heading)
 
     def _tax_outside(self, column: Column, finder: SumFinder, *, zero: bool) -> None:
         if finder.inside_price(column.heading):
@@ -529,7 +528,7 @@ class _Proposer:
         for column in self.evidence.columns:
             unknown = self.roles.role(column.heading) == "" and column.heading != self.draft.value("columns.price")
             if unknown and column.holds is Holds.AMOUNTS and not column.is_zero:
-                self.draft.notes.append(f'What "{column.heading}" is could not be found; it is left out.')
+                self.draft.left_out(column.heading)
 
     def _charges_by_heading(self) -> None:
         """Put down what the buyer paid besides the goods."""

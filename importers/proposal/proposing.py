@@ -289,7 +289,7 @@ def _certainty(*, sure: bool) -> Certainty:
 
 def _not_used(evidence: Evidence, draft: Draft) -> None:
     """Tell of the columns that no key names, so that nobody takes them for booked."""
-    used = {name for finding in draft.every for name in _named(finding.value)}
+    used = _named(draft)
     told = " ".join([*draft.notes, *draft.gaps])
     rest = [
         f'"{column.heading[:40]}"' + (" (amounts)" if column.holds is Holds.AMOUNTS else "")
@@ -300,15 +300,19 @@ def _not_used(evidence: Evidence, draft: Draft) -> None:
         draft.notes.append(f"Nothing of these columns is booked: {', '.join(rest)}.")
 
 
-def _named(value: Any) -> list[Any]:
-    """Return what a key names, whether that is one thing, several, or several for each of several."""
-    if isinstance(value, dict):
-        return [name for key, names in value.items() for name in (key, *names)]
-    return value if isinstance(value, list) else [value]
+def _named(draft: Draft) -> set[Any]:
+    """Return what the keys name, whether that is one thing, several, or several for each of several."""
+    named: set[Any] = set()
+    for value in (finding.value for finding in draft.every):
+        if isinstance(value, dict):
+            named.update(name for key, names in value.items() for name in (key, *names))
+        else:
+            named.update(value if isinstance(value, list) else [value])
+    return named
 
 
 def _strange_cells(sheet: Sheet, evidence: Evidence, draft: Draft) -> None:
-    used = {finding.value for finding in draft.every if isinstance(finding.value, str)}
+    used = _named(draft)
     for column in evidence.columns:
         if column.bad and column.heading in used:
             row = sheet.rows[column.bad[0]]

@@ -170,6 +170,8 @@ def event_of(text: str) -> tuple[str, float]:
     return (best, scores[best]) if scores[best] >= 0.45 else ("", 0.0)
 
 
+#: What a sale is made of.
+SALE = frozenset({"price", "postage", "extra", "discount", "tax", "tax-remitted"})
 #: What the channel takes.
 COSTS = frozenset({"fee", "ads", "label"})
 #: What has a name of its own, kept with the amount.
