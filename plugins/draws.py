@@ -109,9 +109,11 @@ class _Walk:
         self.written = Written(self.shelf, self.outstanding, self.explain)
         self.stocktakes = Stocktakes(settings, self.shelf, self.explain, accounts)
         self.supplies = Supplies(entries, settings, self.shelf, self.explain, self.stocktakes)
-        self.concerned: set[int] = {
-            id(entry) for entry in entries if isinstance(entry, Transaction) and self._concerns(entry)
-        }
+        self.concerned: set[int] = set()
+        # Before any is booked: what may bring goods back has to be known by then.
+        for entry in entries:
+            if isinstance(entry, Transaction):
+                self._look_at(entry)
 
     def book_day(self, entries: Directives) -> dict[int, Draft]:
         """Book the entries of one day, one step after the other; return the drafts by identity of the entry."""
@@ -134,23 +136,25 @@ class _Walk:
         self.supplies.book(entries[0].date, drafts)
         return {id(draft.entry): draft for draft in drafts}
 
-    def _concerns(self, entry: Transaction) -> bool:
-        """Whether a transaction moves goods or inbound costs, and booking has filled in its numbers.
+    def _look_at(self, entry: Transaction) -> None:
+        """Note whether a transaction moves goods or inbound costs, and whether it may bring goods back.
 
-        Once for each of the books, before any is booked: what may bring goods back has to be known by then.
+        One whose numbers booking has not filled in concerns nobody here.
         """
-        concerns = False
+        concerns = may_bring_back = False
         for posting in entry.postings:
             units = posting.units
             if units is None or not isinstance(units.number, Decimal):
-                return False
+                return
             if units.currency in self.codes:
                 concerns = True
-                if may_return(posting):
-                    self.outstanding.watch(entry)
+                may_bring_back = may_bring_back or may_return(posting)
             elif posting.account in self.inbound:
                 concerns = True
-        return concerns
+        if concerns:
+            self.concerned.add(id(entry))
+        if may_bring_back:
+            self.outstanding.watch(entry)
 
     def _spread_late_costs(self, drafts: list[Draft]) -> None:
         if not self.inbound:

@@ -22,7 +22,7 @@ from millilot.ledger.accounts import Role
 from millilot.ledger.channels import Pocket, changes_of, read_channels
 from millilot.ledger.money import minor_unit
 from millilot.reports import rounding
-from millilot.reports.payouts import DAYS, State, settle, settle_channel
+from millilot.reports.payouts import DAYS, State, settle_channel, settlement_of
 from millilot.reports.year_lines import payments
 
 if TYPE_CHECKING:
@@ -167,9 +167,7 @@ def statement(
     known = find(read_channels(books).values(), name)
     last = min(end, books.last or end)
     if last == books.last:
-        channel, settlement = known, next(
-            each for each in settle(books, days) if each.channel.account == known.account
-        )
+        channel, settlement = known, settlement_of(books, known.account, days)
     else:
         channel, settlement = _state(books, known, last, days)
     _, before_it = _state(books, known, start - DAY, days)

@@ -153,6 +153,11 @@ def _settled_by(books: Books, days: int, limits: solver.Limits, last: datetime.d
     )
 
 
+def settlement_of(books: Books, account: str, days: int = DAYS) -> Settlement:
+    """Return how the payouts of the channel on an account are settled, as `settle` does."""
+    return next(each for each in settle(books, days) if each.channel.account == account)
+
+
 def settle_channel(
     channel: Channel, currency: str, last: datetime.date, days: int = DAYS, limits: solver.Limits = _LIMITS,
 ) -> Settlement:

@@ -34,7 +34,7 @@ from millilot.ledger.money import minor_unit, weight
 from millilot.plugins.order import natural
 from millilot.reports import rounding
 from millilot.reports.channel import find
-from millilot.reports.payouts import settle
+from millilot.reports.payouts import settlement_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -265,8 +265,7 @@ class _Payment:
 @once_per_books
 def _payments(books: Books, account: str) -> Sequence[_Payment]:
     """Return what a channel's entries make of its form, of any year."""
-    settlement = next(each for each in settle(books) if each.channel.account == account)
-    return tuple(_paid(books, settlement))
+    return tuple(_paid(books, settlement_of(books, account)))
 
 
 def _paid(books: Books, settlement: Settlement) -> Iterator[_Payment]:

@@ -108,21 +108,28 @@ class Part(NamedTuple):
         line: the line it stands in, never a total.
         date: the day; of stock, the day the bottle came in.
         what: the narration.
-        detail: the bottle and its mL or pieces, or the account of money.
+        of: the bottle, the account of money, or the order of a payment.
         place: the file and line.
         amount: exact, in the operating currency, with the sign of the line that was asked for.
         entry: the transaction.
         is_money: whether money was posted; otherwise goods at cost.
+        quantity: of goods, in mL or pieces and perhaps with a word; empty for money.
     """
 
     line: str
     date: datetime.date
     what: str
-    detail: str
+    of: str
     place: str
     amount: Decimal
     entry: Transaction
     is_money: bool = False
+    quantity: str = ""
+
+    @property
+    def detail(self) -> str:
+        """What it is of, with the quantity of goods."""
+        return f"{self.of}, {self.quantity}" if self.quantity else self.of
 
 
 class UnknownLineError(LookupError):
@@ -210,14 +217,14 @@ def _of_record(record: Record, books: Books) -> Iterator[Part]:
     for role, move in supplies_drawn(record, books):
         if role in _OF_MONEY:
             line, sign = _OF_MONEY[role]
-            yield _part(line, record, _detail(move), move.meta, -sign * move.cost)
+            yield _of_move(line, record, move, -sign * move.cost)
     for move in record.moves:
         if books.bottles[move.bottle].commodity.is_fragrance:
             line, sign = _OF_LIQUID.get(move.kind, ("", 0))
         else:
             line, sign = ("supplies_bought", 1) if move.kind in PURCHASED else ("", 0)
         if line:
-            yield _part(line, record, _detail(move), move.meta, sign * move.cost)
+            yield _of_move(line, record, move, sign * move.cost)
 
 
 def payments(records: Iterable[Record]) -> int:
@@ -261,10 +268,11 @@ def _stock(records: Iterable[Record], books: Books, when: str) -> Iterator[Part]
             stock if is_fragrance else f"supplies_on_hand_{when}",
             bottle.bought,
             bottle.source.narration or "",
-            f"{name}, {plain(quantity)}{' mL' if is_fragrance else ''} left",
+            name,
             place(arrival(bottle).meta),
             cost,
             bottle.source,
+            quantity=f"{plain(quantity)}{' mL' if is_fragrance else ''} left",
         )
 
 
@@ -273,7 +281,7 @@ def _kept_of_bought(records: Iterable[Record], owned_before: Collection[str]) ->
     for record in records:
         for move in record.moves:
             if move.kind is Kind.KEPT and move.bottle not in owned_before:
-                yield _part("personal_use_bought", record, _detail(move), move.meta, -move.cost)
+                yield _of_move("personal_use_bought", record, move, -move.cost)
 
 
 def _at_market(records: Iterable[Record], books: Books) -> Iterator[Part]:
@@ -282,7 +290,7 @@ def _at_market(records: Iterable[Record], books: Books) -> Iterator[Part]:
         for move in record.moves:
             bottle = books.bottles[move.bottle]
             if move.kind is Kind.CONTRIBUTED and bottle.market_value is not None:
-                yield _part("contributed_at_market", record, _detail(move), move.meta, bottle.market_value)
+                yield _of_move("contributed_at_market", record, move, bottle.market_value)
         for value, meta in market_values(record, books):
             if value is not None:
                 yield _part("personal_use_at_market", record, "", meta, value)
@@ -308,13 +316,14 @@ def market_values(record: Record, books: Books) -> Iterator[tuple[Decimal | None
             yield getattr(value, "number", value), meta
 
 
-def _part(line: str, record: Record, detail: str, meta: Mapping[str, object], amount: Decimal) -> Part:
+def _part(line: str, record: Record, of: str, meta: Mapping[str, object], amount: Decimal) -> Part:
     written = place(meta if "filename" in meta else record.entry.meta)
-    return Part(line, record.date, record.entry.narration or "", detail, written, amount, record.entry)
+    return Part(line, record.date, record.entry.narration or "", of, written, amount, record.entry)
 
 
-def _detail(move: Move) -> str:
-    return f"{move.bottle}, {plain(abs(move.quantity))}" if move.quantity else move.bottle
+def _of_move(line: str, record: Record, move: Move, amount: Decimal) -> Part:
+    quantity = f"{plain(abs(move.quantity)):f}" if move.quantity else ""
+    return _part(line, record, move.bottle, move.meta, amount)._replace(quantity=quantity)
 
 
 def totals(lines: Mapping[str, Decimal]) -> dict[str, Decimal]:

@@ -304,10 +304,6 @@ class TaxYear(Page, FavaExtensionBase):
         shown = self.overview().figures[line]
         return self._listing(_CAPTIONS.get(line, line), found, shown, start, end, is_count=line == "transactions")
 
-    def detail_of(self, row: Row) -> str:
-        """Return what a row is of: without the quantity, which stands last, where figures must not be seen."""
-        return row.part.detail.rpartition(", ")[0] or row.part.detail if self.hides else row.part.detail
-
     def entries_address(self, line: str, form: FilledForm | None = None) -> str:
         """Return the address of the entries behind a line of ours, or of a form."""
         if form is None:
@@ -496,7 +492,7 @@ class TaxYear(Page, FavaExtensionBase):
         by_account: dict[str, Decimal] = {}
         if all(part.is_money for part in found):
             for part in found:
-                by_account[part.detail] = by_account.get(part.detail, ZERO) + part.amount
+                by_account[part.of] = by_account.get(part.of, ZERO) + part.amount
         accounts = []
         for account, amount in sorted(by_account.items()):
             of_account = rounding.nearest(amount, minor)
