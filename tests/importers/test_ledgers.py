@@ -294,3 +294,30 @@ def test_sales_that_no_column_numbers_are_refused_by_the_keys_that_would(shop: S
     path = file(shop, "lantern.csv", "2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00")
     expected = "[columns]: expected order or event, the column with the number of a sale, found neither"
     assert reasons(shop, path) == [("refused", expected)]
+
+
+WORDED = """
+channel = "Lantern"
+currency = "USD"
+file.row = "event"
+dates.format = "%Y-%m-%d"
+columns = { date = "Date", type = "Type", order = "Order", title = "Item", amount = "Amount", net = "Net" }
+fees = [{ column = "Fee", kind = "commission" }]
+direction = { in = ["CR"], out = ["DR"] }
+events = [{ type = ["Sale"], is = "price" }, { type = ["Hold"], is = "hold" }]
+"""
+
+
+@pytest.mark.parametrize(("cells", "expected"), [
+    # What has no word is as large as it is; what has one is held to it.
+    ("Sale,1001,Cedar Hour 5 mL,12.00 CR,2.00,10.00", ""),
+    ("Sale,1001,Cedar Hour 5 mL,12.00 CR,2.00,10.00 CR", ""),
+    ("Hold,,,4.00 DR,,4.00", ""),
+    ("Hold,,,4.00 DR,,4.00 DR", ""),
+    ("Hold,,,4.00 DR,,4.00 CR", "expected -4.00 from the other columns, found 4.00"),
+    ("Sale,1001,Cedar Hour 5 mL,4.00 CR,9.00,5.00 CR", "expected -5.00 from the other columns, found 5.00"),
+])
+def test_a_net_amount_is_held_to_the_word_behind_it(shop: Shop, cells: str, expected: str) -> None:
+    shop.profile.write_text(WORDED, encoding="utf-8")
+    path = file(shop, "lantern.csv", f"2026-03-04,{cells}", headings="Date,Type,Order,Item,Amount,Fee,Net")
+    assert reasons(shop, path) == [("refused", f"column 'Net': {expected}") if expected else ("new", "")]

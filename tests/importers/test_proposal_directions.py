@@ -143,6 +143,19 @@ Date,Event,Order No,Description,Amount,Parcel
         {"sales": "21", "refunds": "12", "balance": "9", "cedar": "5", "reed": "5"},
         account=CHANNEL,
     ),
+    "where the goods are, beside amounts without signs": Case(
+        """\
+Date,Event,Order No,Description,Amount,Parcel
+2026-03-04,Sale,1001,Cedar Hour 5 mL,12.00,Sent
+2026-03-06,Sale,1002,Quiet Reed 5 mL,9.00,Sent
+2026-03-09,Refund,1001,,12.00,Received
+""",
+        {"direction": None, "in": None, "out": None, "balance": None},
+        "",
+        "",
+        {"sales": "21", "refunds": "12", "balance": "9", "cedar": "5", "reed": "5"},
+        account=CHANNEL,
+    ),
     "the same amount again and again, the latest first": Case(
         """\
 Date,Text,Amount,Flow,Balance
@@ -394,3 +407,17 @@ def test_words_for_directions() -> None:
 def test_words_behind_amounts(text: str, word: str, number: tuple[str, bool] | None) -> None:
     assert word_behind(text) == word
     assert bare(text) == number
+
+
+@pytest.mark.parametrize("rows", [
+    # One word alone, and two words of which the balance tells of two rows only.
+    [f"PAYOUT {row},Debit,{row}.00,{sum(range(17, row + 1))}.00" for row in range(17, 22)],
+    ["PAYOUT 17,Debit,40.00,140.00", "Rent,Credit,10.00,130.00", "PAYOUT 18,Debit,15.00,145.00"],
+])
+def test_too_little_turns_no_word_of_a_bank_round(rows: list[str], tmp_path: Path) -> None:
+    seller = Seller(tmp_path)
+    days = (f"2026-04-{day:02},LANTERN {row}" for day, row in enumerate(rows, 2))
+    file = seller.file("\n".join(["Date,Details,Type,Amount,Balance", *days, ""]), "bank.csv")
+    found = {each["key"]: each for each in seller.findings(file, BANK)["findings"]}
+    assert found["direction.out"]["value"] == ["Debit"]
+    assert found["columns.direction"]["certainty"] == "contradicted"

@@ -307,3 +307,25 @@ def test_the_state_at_a_day() -> None:
     result = CliRunner().invoke(main, ["channel", "lantern", "2026", "--to", "2026-01-16", "--format", "json"])
     lines = json.loads(result.stdout)
     assert (lines["in_transit"], lines["held"], lines["difference"]) == ("7.00", "0.00", "0.00")
+
+
+def test_the_open_payouts_are_those_of_the_channel() -> None:
+    attic = "2020-01-01 open Assets:Marketplace:Attic"
+    accounts = f"{attic} USD\n{attic}:Transit USD\n"
+    text = "".join(
+        f"""
+2026-02-01 * "sale on {name}"
+  Income:Sales  -{amount} USD
+  Assets:Marketplace:{name}
+2026-03-01 * "payout of {name}" ^payout-{name.lower()}
+  Assets:Marketplace:{name}  -{amount} USD
+  Assets:Marketplace:{name}:Transit
+"""
+        for name, amount in (("Attic", "10.00"), ("Lantern", "7.00"))
+    )
+    books = read(accounts + text)
+    assert books.last is not None
+    for name, amount in (("Attic", "10.00"), ("Lantern", "7.00")):
+        found = statement(books, name, datetime.date(2026, 1, 1), books.last)
+        assert [str(each.payout.amount) for each in found.open] == [amount]
+        assert (str(found.year.paid_out), str(found.year.in_transit)) == (amount, amount)
